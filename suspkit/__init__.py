@@ -1,0 +1,57 @@
+"""Tender, main and stop-ring spring kits for side-by-sides: settle, solve, show, print.
+
+Names below load on first use, so that ``import suspkit`` stays quick.
+"""
+
+import importlib
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Bar": "vehicle",
+    "BrokenSetupError": "corner",
+    "BumpStop": "shock",
+    "Corner": "corner",
+    "CornerSetup": "setup",
+    "Curve": "curves",
+    "Gas": "shock",
+    "Linkage": "linkage",
+    "NotSettledError": "stance",
+    "Setup": "setup",
+    "Shock": "shock",
+    "Solution": "solve",
+    "Spring": "springs",
+    "Stack": "stack",
+    "Stance": "stance",
+    "StopRing": "stack",
+    "TopOut": "shock",
+    "Vehicle": "vehicle",
+    "VehicleFileError": "vehicle_file",
+    "Wire": "wire",
+    "assemble": "corner",
+    "compressor_check": "compressor",
+    "example": "vehicle_file",
+    "height_band": "stance",
+    "load_rack": "vehicle_file",
+    "load_vehicle": "vehicle_file",
+    "sensitivity": "study",
+    "settle": "stance",
+    "solve_preload": "solve",
+    "solve_stop_gap": "solve",
+}
+
+_MODULES = ("charts", "panels", "sheet", "units")
+
+__all__ = [*_HOMES, *_MODULES]
+
+
+def __getattr__(name):
+    if name in _HOMES:
+        return getattr(importlib.import_module(f"suspkit.{_HOMES[name]}"), name)
+    if name in _MODULES:
+        return importlib.import_module(f"suspkit.{name}")
+    raise AttributeError(f"module 'suspkit' has no attribute {name!r}")
+
+
+def __dir__():
+    return sorted([*globals(), *__all__])

@@ -1,0 +1,325 @@
+"""One corner as adjusted: where it hangs, where its events are, what force it makes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from suspkit.curves import Curve
+from suspkit.linkage import Linkage
+from suspkit.setup import CORNERS, CornerSetup
+from suspkit.shock import STOP_RATE, Shock, hang
+from suspkit.stack import Event, Stack
+from suspkit.units import GRAVITY
+
+
+class BrokenSetupError(ValueError):
+    """A set-up that cannot be put together: one sentence says why."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Corner:
+    """A shock with its springs, collar and rings set, on its linkage.
+
+    Compressions are of the shock from full extension, travels of the wheel from the droop end of
+    the linkage table. Fields that depend on the set-up may be arrays of the set-ups' batch shape.
+
+    Attributes
+    ----------
+    name : str
+    shock : Shock
+    linkage : Linkage
+    stack : Stack
+        Rings at their caps.
+    preload : float or array
+        Collar travel past contact [m].
+    contact_hang : float
+        Compression at droop hang with the stack unloaded: where contact is found [m].
+    unbolted_hang : float
+        The same with the lower bolt out [m].
+    hang : float or array
+        Compression at droop hang as set [m].
+    hang_travel : float or array
+        Wheel travel there [m].
+    gap : tuple of float or array
+        Tape reading of each stop gap at droop hang as set [m].
+    ring : tuple of float or array
+        Where each ring stands: the reading at contact, with no preload [m].
+    unsprung_mass : float
+        [kg]
+    """
+
+    name: str
+    shock: Shock
+    linkage: Linkage
+    stack: Stack
+    preload: float | np.ndarray
+    contact_hang: float
+    unbolted_hang: float
+    hang: float | np.ndarray
+    hang_travel: float | np.ndarray
+    gap: tuple
+    ring: tuple
+    unsprung_mass: float
+
+    @property
+    def seat(self):
+        """Stack compression less shock compression [m]: preload less what contact hang used."""
+        return self.preload - self.contact_hang
+
+    @cached_property
+    def stack_curve(self):
+        """Spring force [N] over shock compression [m]."""
+        return self.stack.curve.shift(dx=-np.asarray(self.seat))
+
+    @cached_property
+    def curve(self):
+        """Springs, top-out spring, bump stop and metal limits [N] over shock compression [m]."""
+        # Past solid the limits carry the load, so the sum keeps a finite slope there.
+        springs = self.stack_curve
+        springs = Curve(springs.x, springs.y, springs.slope_before, STOP_RATE)
+        return springs + self.shock.limits
+
+    def force(self, compression):
+        """Force of the shock along its shaft [N], friction aside.
+
+        Parameters
+        ----------
+        compression : float or array
+            [m].
+
+        Returns
+        -------
+        float or array
+        """
+        return self.curve(compression) + self.shock.gas_force(compression)
+
+    def rate(self, compression, *, side="right"):
+        """Rate of the shock [N/m], on the stated side of a kink."""
+        return self.curve.slope(compression, side=side) + self.shock.gas_rate(compression)
+
+    def wheel_force(self, travel):
+        """Upward force the corner needs at the wheel, unsprung weight aside [N].
+
+        Parameters
+        ----------
+        travel : float or array
+            Wheel travel [m].
+
+        Returns
+        -------
+        float or array
+        """
+        return self.linkage.wheel_force(
+            travel, force=self.force(self.linkage.compression(travel))
+        )
+
+    def wheel_rate(self, travel, *, side="right"):
+        """Wheel rate [N/m] with the motion-ratio slope term, on the stated side of a kink."""
+        compression = self.linkage.compression(travel)
+        return self.linkage.wheel_rate(
+            travel, force=self.force(compression), rate=self.rate(compression, side=side)
+        )
+
+    @property
+    def given_back(self):
+        """Preload the top-out spring gives back [m]: the shock is pushed out this much further,
+        so the springs are squeezed by that much less than the collar moved."""
+        return self.contact_hang - self.hang
+
+    @cached_property
+    def full_bump_travel(self):
+        """Wheel travel at full bump [m]."""
+        return self.linkage.travel(self.shock.full_bump)
+
+    @property
+    def slack(self):
+        """How loose the springs are at droop hang [m]; zero when the collar holds them."""
+        return np.maximum(0.0, -(self.seat + self.hang))
+
+    @cached_property
+    def events(self):
+        """Crossovers, binds and limits over shock compression.
+
+        Returns
+        -------
+        tuple of Event
+            Those of the stack moved to shock compression, then the bump stop and full bump.
+            Values beyond full bump mean it is never reached in use.
+        """
+        found = [replace(e, compression=e.compression - self.seat) for e in self.stack.events]
+        if self.shock.bump_stop is not None:
+            found.append(self._limit("bump stop", self.shock.bump_touch))
+        found.append(self._limit("full bump", self.shock.full_bump))
+        if all(np.ndim(e.compression) == 0 for e in found):
+            found.sort(key=lambda e: e.compression)
+        return tuple(found)
+
+    def _limit(self, kind, compression):
+        force = self.stack_curve(compression)
+        return Event(kind=kind, name="shock", compression=compression, force=force)
+
+    @property
+    def crossover(self):
+        """Compression at which the last ring to close is met [m]; ``inf`` if none ever is."""
+        met = [
+            np.where(np.isfinite(e.compression), e.compression, -np.inf)
+            for e in self.events
+            if e.kind == "crossover"
+        ]
+        if not met:
+            return np.full(np.shape(self.seat), np.inf)[()]
+        last = met[0]
+        for other in met[1:]:
+            last = np.maximum(last, other)
+        return np.where(np.isfinite(last), last, np.inf)[()]
+
+    @property
+    def turns(self):
+        """Collar turns from contact."""
+        return self.preload / self.shock.thread.collar_pitch
+
+    @property
+    def contact_at(self):
+        """Collar travel from fully run up to contact [m]; below zero the stack is too long for
+        the space and is squeezed before the collar is turned."""
+        thread = self.shock.thread
+        return thread.seat_span - self.contact_hang - self.stack_length
+
+    @property
+    def stack_length(self):
+        """Free length of springs and dividers together [m]."""
+        return self.stack.free_length + self.shock.divider_height * (len(self.stack.springs) - 1)
+
+    @property
+    def collar_at(self):
+        """Collar travel from fully run up, as set [m]."""
+        return self.contact_at + self.preload
+
+    @property
+    def turn_limits(self):
+        """Fewest and most turns from contact the thread allows."""
+        thread = self.shock.thread
+        least = np.maximum(0.0, -self.contact_at / thread.collar_pitch)
+        return least, (thread.collar_travel - self.contact_at) / thread.collar_pitch
+
+    def ring_at(self, index=0):
+        """Place of a ring's catching face on the body, down from the collar's highest seat [m]."""
+        return self.contact_at + self._above(index) - self.ring[index]
+
+    def _above(self, index):
+        below = self.stack.rings[index].below
+        lengths = sum(s.free_length for s in self.stack.springs[: below + 1])
+        # The tape reads to the visible edge of the divider, level with the seat it gives.
+        return lengths + self.shock.divider_height * below
+
+    def gap_limits(self, index=0):
+        """Smallest and largest tape gap the ring's thread allows at the present preload [m]."""
+        thread = self.shock.thread
+        divider = self.ring_at(index) + self.gap[index]
+        least = np.maximum(0.0, divider - thread.ring_lowest)
+        return least, divider - (self.collar_at + thread.ring_height)
+
+
+def assemble(vehicle, setup=None):
+    """Put a set-up on a vehicle.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+        The vehicle's current one if not given.
+
+    Returns
+    -------
+    dict of str to Corner
+        By corner, in the order of `CORNERS`.
+
+    Raises
+    ------
+    BrokenSetupError
+        If all springs of a corner would be solid before full bump.
+    """
+    setup = vehicle.setup if setup is None else setup
+    made = {}
+    for axle in ("front", "rear"):
+        left = getattr(setup, f"{axle}_left")
+        right = getattr(setup, f"{axle}_right")
+        made[f"{axle}_left"] = _corner(vehicle, f"{axle}_left", left)
+        # Most set-ups are the same on both sides; the second one is then free.
+        made[f"{axle}_right"] = (
+            replace(made[f"{axle}_left"], name=f"{axle}_right")
+            if _alike(left, right)
+            else _corner(vehicle, f"{axle}_right", right)
+        )
+    return {name: made[name] for name in CORNERS}
+
+
+def _alike(left, right):
+    pairs = ((getattr(left, n), getattr(right, n)) for n in ("stack", "turns", "gap", "ring"))
+    return all(a is b or (np.ndim(a) == np.ndim(b) == 0 and a == b) for a, b in pairs)
+
+
+def _per_ring(value):
+    if value is None:
+        return None
+    return value if isinstance(value, tuple) else (value,)
+
+
+def _corner(vehicle, name, chosen: CornerSetup):
+    axle = vehicle.axle_of(name)
+    shock, linkage = axle.shock, axle.motion
+    stack = vehicle.stack(chosen.stack)
+    weight = axle.unsprung_mass * GRAVITY
+    contact_hang = linkage.compression(axle.contact_hang)
+    preload = np.asarray(chosen.turns, dtype=float) * shock.thread.collar_pitch
+    seat = preload - contact_hang
+
+    def hanging(stack):
+        springs = stack.curve.shift(dx=-seat)
+        springs = Curve(springs.x, springs.y, 0.0, STOP_RATE)
+        travel = hang(shock, linkage, springs + shock.limits, weight=weight)
+        return travel, linkage.compression(travel)
+
+    lip = shock.divider_lip
+    gaps, rings = _per_ring(chosen.gap), _per_ring(chosen.ring)
+    if stack.rings and gaps is None and rings is None:
+        raise BrokenSetupError(f"{name}: stack {chosen.stack!r} has a stop ring; expected a gap")
+    for label, given in (("gap", gaps), ("ring", rings)):
+        if given is not None and len(given) != len(stack.rings):
+            raise BrokenSetupError(
+                f"{name}: {label} has {len(given)} value(s); expected {len(stack.rings)}, one for "
+                f"each stop ring of stack {chosen.stack!r}"
+            )
+    if gaps is not None:
+        # A gap is measured hanging, with no ring met, so the open stack says where it hangs.
+        hang_travel, hung = hanging(stack)
+        above = [stack.deflection_above(i, hung + seat) for i in range(len(gaps))]
+        caps = [np.asarray(g) + lip + a for g, a in zip(gaps, above, strict=True)]
+        rings = tuple((cap - lip - preload)[()] for cap in caps)
+        stack = stack.with_caps(caps)
+    elif rings is not None:
+        stack = stack.with_caps([np.asarray(r) + lip + preload for r in rings])
+        hang_travel, hung = hanging(stack)
+        gaps = tuple(
+            (ring.cap - lip - stack.deflection_above(i, hung + seat))[()]
+            for i, ring in enumerate(stack.rings)
+        )
+    else:
+        hang_travel, hung = hanging(stack)
+    corner = Corner(
+        name=name, shock=shock, linkage=linkage, stack=stack, preload=preload[()],
+        contact_hang=contact_hang, unbolted_hang=linkage.compression(axle.unbolted_hang),
+        hang=hung, hang_travel=hang_travel,
+        gap=gaps or (), ring=rings or (), unsprung_mass=axle.unsprung_mass,
+    )  # fmt: skip
+    short = np.asarray(stack.solid_compression) - corner.seat - shock.full_bump
+    if np.any(short < 0):
+        raise BrokenSetupError(
+            f"{name}: all springs of stack {chosen.stack!r} are solid "
+            f"{-np.min(short) / 0.0254:.2f} in of shock travel before full bump; expected longer "
+            "springs, a larger gap or less preload"
+        )
+    return corner

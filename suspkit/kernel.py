@@ -1,0 +1,243 @@
+"""The compiled core of settling: one rigid body on four nonlinear corners, many at once.
+
+Compiled with numba on first use and cached on disk; nothing else imports numba. The equations
+are written out in `suspkit.stance`.
+"""
+
+import numpy as np
+from numba import njit
+
+MAX_STEPS = 200
+TIP_ANGLE = 0.7  # rad; past this the body is on its way over and the answer is "tipped"
+
+
+@njit(cache=True, error_model="numpy")
+def piecewise(at, x, y, before, after):
+    """Value and right-hand slope of a piecewise-linear curve."""
+    n = x.size
+    if at < x[0]:
+        return y[0] + before * (at - x[0]), before
+    low, high = 0, n
+    while high - low > 1:
+        middle = (low + high) // 2
+        if x[middle] <= at:
+            low = middle
+        else:
+            high = middle
+    if low == n - 1:
+        return y[n - 1] + after * (at - x[n - 1]), after
+    slope = (y[low + 1] - y[low]) / (x[low + 1] - x[low])
+    return y[low] + slope * (at - x[low]), slope
+
+
+@njit(cache=True, error_model="numpy")
+def motion(z, step, cells, coefficients):
+    """Shock compression, motion ratio and its slope at a wheel travel."""
+    end = cells * step
+    if z < 0.0:
+        return coefficients[0, 0] + coefficients[0, 1] * z, coefficients[0, 1], 0.0
+    inside = min(z, end)
+    cell = min(int(inside / step), cells - 1)
+    u = inside - cell * step
+    c0, c1, c2, c3 = coefficients[cell]
+    s = c0 + u * (c1 + u * (c2 + u * c3))
+    ratio = c1 + u * (2.0 * c2 + u * 3.0 * c3)
+    if z > end:
+        return s + ratio * (z - end), ratio, 0.0
+    return s, ratio, 2.0 * c2 + 6.0 * c3 * u
+
+
+@njit(cache=True, error_model="numpy")
+def shock_force(s, x, y, before, after, gas):
+    """Force and rate of a shock at a compression: piecewise-linear part plus gas."""
+    f, k = piecewise(s, x, y, before, after)
+    area, pressure, volume, atmosphere = gas
+    if area > 0.0:
+        # Held off the pole of the gas law while a trial step looks past the metal limits.
+        left = max(volume - area * s, 0.02 * volume)
+        now = pressure * volume / left
+        f += (now - atmosphere) * area
+        k += now * area * area / left
+    return f, k
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def hang_many(x, y, before, after, gas, step, cells, coefficients, weight):
+    """Wheel travel (N) at which each shock holds a hanging weight: F(s) ds/dz + weight = 0."""
+    count = x.shape[0]
+    found = np.empty(count)
+    for n in range(count):
+        low, high, z = -0.01, cells * step, 0.02
+        for _ in range(200):
+            s, ratio, _bend = motion(z, step, cells, coefficients)
+            f, k = shock_force(s, x[n], y[n], before[n], after[n], gas)
+            pull = f * ratio + weight
+            if pull < 0.0:
+                low = z
+            else:
+                high = z
+            new = z - pull / (k * ratio * ratio)
+            if not low < new < high:
+                new = 0.5 * (low + high)
+            moved = abs(new - z)
+            z = new
+            if moved < 1e-14:
+                break
+        found[n] = z
+    return found
+
+
+@njit(cache=True, error_model="numpy")
+def dot(a, b):
+    """Scalar product, without the weight of a BLAS call."""
+    total = 0.0
+    for i in range(a.size):
+        total += a[i] * b[i]
+    return total
+
+
+@njit(cache=True, error_model="numpy")
+def solve_symmetric(a, b):
+    """Solve ``a x = b`` in place by LDL' for a small matrix; stiffen it where it is not convex."""
+    n = b.size
+    for j in range(n):
+        d = a[j, j]
+        for k in range(j):
+            d -= a[j, k] ** 2 * a[k, k]
+        floor = 1e-12 * abs(a[j, j]) + 1e-300
+        if d < floor:
+            d = max(abs(d), floor)
+        a[j, j] = d
+        for i in range(j + 1, n):
+            v = a[i, j]
+            for k in range(j):
+                v -= a[i, k] * a[j, k] * a[k, k]
+            a[i, j] = v / d
+    for i in range(n):
+        for k in range(i):
+            b[i] -= a[i, k] * b[k]
+    for i in range(n):
+        b[i] /= a[i, i]
+    for i in range(n - 1, -1, -1):
+        for k in range(i + 1, n):
+            b[i] -= a[k, i] * b[k]
+
+
+@njit(cache=True, error_model="numpy")
+def balance(q, body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, g, h, seen):
+    """Gradient ``g`` and Hessian ``h`` (lower half) of the potential energy at pose ``q``.
+
+    ``q`` is (height of the origin, pitch, roll, four wheel travels); ``body`` is (weight, x, y, z
+    of the sprung centre of gravity); a row of ``wheels`` is (x, y, z of the hub at zero travel,
+    unsprung weight, tyre radius, tyre rate); a row of ``gas`` is (rod area, absolute pressure,
+    volume, atmosphere). A row of ``seen`` gets (compression, motion ratio, its slope, shock force,
+    shock rate, tyre load).
+    """
+    sp, cp = np.sin(q[1]), np.cos(q[1])
+    sr, cr = np.sin(q[2]), np.cos(q[2])
+    up = cp * cr
+    g[:] = 0.0
+    h[:] = 0.0
+    w, bx, by, bz = body
+    g[0] = w
+    g[1] = w * (-bx * cp - by * sp * sr - bz * sp * cr)
+    g[2] = w * (by * cp * cr - bz * cp * sr)
+    h[1, 1] = w * (bx * sp - by * cp * sr - bz * cp * cr)
+    h[2, 1] = w * (-by * sp * cr + bz * sp * sr)
+    h[2, 2] = w * (-by * cp * sr - bz * cp * cr)
+    for i in range(4):
+        z = q[3 + i]
+        axle = i // 2
+        s, ratio, bend = motion(z, steps[axle], cells[axle], coefficients[axle])
+        f, k = shock_force(s, x[i], y[i], before[i], after[i], gas[axle])
+        f += drag[i]
+        wx, wy, wz0, wu, radius, kt = wheels[i]
+        wz = wz0 + z
+        rt = -wx * cp - wy * sp * sr - wz * sp * cr
+        rr = wy * cp * cr - wz * cp * sr
+        hub = q[0] - wx * sp + wy * cp * sr + wz * cp * cr
+        squeeze = radius - hub
+        grip = kt if squeeze > 0.0 else 0.0
+        p = wu - grip * squeeze
+        g[0] += p
+        g[1] += p * rt
+        g[2] += p * rr
+        other = i + 1 if i % 2 == 0 else i - 1
+        bar = bars[axle]
+        g[3 + i] = f * ratio + p * up + bar * (z - q[3 + other])
+        seen[i, 0], seen[i, 1], seen[i, 2], seen[i, 3], seen[i, 4] = s, ratio, bend, f, k
+        seen[i, 5] = grip * squeeze
+        zt, zr = -sp * cr, -cp * sr
+        h[0, 0] += grip
+        h[1, 0] += grip * rt
+        h[2, 0] += grip * rr
+        h[1, 1] += grip * rt * rt + p * (wx * sp - wy * cp * sr - wz * cp * cr)
+        h[2, 1] += grip * rt * rr + p * (-wy * sp * cr + wz * sp * sr)
+        h[2, 2] += grip * rr * rr + p * (-wy * cp * sr - wz * cp * cr)
+        h[3 + i, 0] = grip * up
+        h[3 + i, 1] = grip * rt * up + p * zt
+        h[3 + i, 2] = grip * rr * up + p * zr
+        h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip * up * up + bar
+        if i % 2 == 0:
+            h[4 + i, 3 + i] = -bar
+
+
+@njit(cache=True, error_model="numpy", nogil=True)
+def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, scale, tol):
+    """Settle each row of a batch.
+
+    Returns pose (N, 7), what each corner saw (N, 4, 6), relative residual (N), and state (N):
+    0 settled, 1 tipped, 2 not found.
+    """
+    count = body.shape[0]
+    pose = np.empty((count, 7))
+    seen = np.empty((count, 4, 6))
+    worst = np.empty(count)
+    state = np.zeros(count, dtype=np.int64)
+    g, h, step = np.empty(7), np.empty((7, 7)), np.empty(7)
+    trial, trial_g, trial_h = np.empty(7), np.empty(7), np.empty((7, 7))
+    unit = np.empty(7)
+    for n in range(count):
+        q = pose[n]
+        q[:] = 0.0
+        for i in range(4):
+            axle = i // 2
+            q[3 + i] = 0.4 * steps[axle] * cells[axle]
+            sunk = 0.25 * body[n, 0] / wheels[i, 5]
+            q[0] += 0.25 * (wheels[i, 4] - wheels[i, 2] - q[3 + i] - sunk)
+        unit[:] = body[n, 0]
+        unit[1:3] *= scale
+        state[n] = 2
+        balance(q, body[n], wheels, gas, steps, cells, coefficients, x[:, n], y[:, n],
+                before[:, n], after[:, n], drag[n], bars[n], g, h, seen[n])
+        for _ in range(MAX_STEPS):
+            worst[n] = np.max(np.abs(g) / unit)
+            if worst[n] < tol:
+                state[n] = 0
+                break
+            if max(abs(q[1]), abs(q[2])) > TIP_ANGLE:
+                state[n] = 1
+                break
+            step[:] = -g
+            solve_symmetric(h, step)
+            # No step may swing the body through more than a few degrees or the wheel through
+            # more than a hand: the curves bend too much beyond.
+            reach = max(abs(step[1]) / 0.1, abs(step[2]) / 0.1)
+            for i in range(4):
+                reach = max(reach, abs(step[3 + i]) / 0.15)
+            size = 1.0 / max(1.0, reach)
+            slope = dot(g, step)
+            # Along the step the energy falls until its slope turns; past a kink halve the step.
+            for _ in range(40):
+                trial[:] = q + size * step
+                balance(trial, body[n], wheels, gas, steps, cells, coefficients, x[:, n], y[:, n],
+                        before[:, n], after[:, n], drag[n], bars[n], trial_g, trial_h, seen[n])
+                there = dot(trial_g, step)
+                if there <= 0.9 * abs(slope):
+                    break
+                # Secant for where the slope turns, kept away from both ends.
+                size *= min(0.9, max(0.1, slope / (slope - there)))
+            q[:] = trial
+            g[:] = trial_g
+            h[:] = trial_h
+    return pose, seen, worst, state

@@ -1,0 +1,113 @@
+"""The thing being tuned: turns, gaps, clicks and bars of one vehicle, as plain numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from suspkit.units import Length, Number
+
+CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
+"""Order of every array with one entry a corner."""
+
+AXLES = {"front": ("front_left", "front_right"), "rear": ("rear_left", "rear_right")}
+
+
+@dataclass(frozen=True, kw_only=True)
+class CornerSetup:
+    """How one corner is adjusted.
+
+    Parameters
+    ----------
+    stack : str
+        Name of the spring stack fitted.
+    turns : float or array
+        Collar turns from contact, counted with the lower bolt in.
+    gap : float, array or tuple, optional
+        Stop gap as the tape reads it at droop hang after preload is set [m]; a tuple has one
+        entry a ring, from the collar down. The gap is *re-set* to this whatever the preload.
+    ring : float, array or tuple, optional
+        Or the ring *left where it is* on the thread: the gap the tape would read at contact,
+        with no preload [m].
+    clicks : dict of str to float
+        By adjuster, as the vehicle file counts them.
+
+    Raises
+    ------
+    ValueError
+        If both ``gap`` and ``ring`` are given, or turns or gap are below zero.
+    """
+
+    stack: str
+    turns: Number | np.ndarray = 0.0
+    gap: Length | tuple[Length, ...] | None = None
+    ring: Length | tuple[Length, ...] | None = None
+    clicks: dict[str, Number] = field(default_factory=dict)
+
+    def __post_init__(self):
+        if self.gap is not None and self.ring is not None:
+            raise ValueError(
+                f"gap {self.gap!r} and ring {self.ring!r} are both given; expected one: a gap is "
+                "re-set by tape, a ring stays where it is"
+            )
+        for name in ("turns", "gap"):
+            value = getattr(self, name)
+            if value is not None and not np.all(np.asarray(value, dtype=float) >= 0):
+                raise ValueError(f"{name} is {value!r}; expected zero or more")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Setup:
+    """Four corners and two bars. A changed set-up is a new one.
+
+    Parameters
+    ----------
+    front_left, front_right, rear_left, rear_right : CornerSetup
+    front_bar, rear_bar : bool
+        Whether the anti-roll bar is connected.
+    note : str
+    """
+
+    front_left: CornerSetup
+    front_right: CornerSetup
+    rear_left: CornerSetup
+    rear_right: CornerSetup
+    front_bar: bool = True
+    rear_bar: bool = True
+    note: str = ""
+
+    @property
+    def corners(self):
+        """The four corner set-ups, in the order of `CORNERS`."""
+        return tuple(getattr(self, name) for name in CORNERS)
+
+    def change(self, where, **changes):
+        """A copy with the named corner or axle changed.
+
+        Parameters
+        ----------
+        where : str
+            A corner of `CORNERS`, "front", "rear" or "all".
+        **changes
+            Fields of `CornerSetup`. Giving ``gap`` drops ``ring`` and the other way round.
+
+        Returns
+        -------
+        Setup
+
+        Raises
+        ------
+        ValueError
+            If ``where`` names no corner or axle.
+        """
+        names = AXLES.get(where, CORNERS if where == "all" else (where,))
+        if not set(names) <= set(CORNERS):
+            raise ValueError(
+                f"where is {where!r}; expected front, rear, all or one of {', '.join(CORNERS)}"
+            )
+        if changes.get("gap") is not None:
+            changes.setdefault("ring", None)
+        if changes.get("ring") is not None:
+            changes.setdefault("gap", None)
+        return replace(self, **{n: replace(getattr(self, n), **changes) for n in names})

@@ -1,0 +1,377 @@
+"""How a vehicle stands: ride height, rake, loads and what is left of the travel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from functools import cached_property
+
+import numpy as np
+
+from suspkit.corner import Corner, assemble
+from suspkit.setup import CORNERS
+from suspkit.shock import ATMOSPHERE
+from suspkit.units import GRAVITY
+
+TOLERANCE = 1e-11
+"""Out-of-balance force over weight at which a pose counts as settled."""
+
+
+class NotSettledError(RuntimeError):
+    """No balance was found to the tolerance: the result cannot be trusted, so there is none."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stance:
+    """A vehicle at rest on flat ground.
+
+    Arrays with one entry a corner have it on their *first* axis, in the order of
+    `suspkit.setup.CORNERS`; further axes are the batch of loads and set-ups.
+
+    Attributes
+    ----------
+    corners : dict of str to Corner
+    load : str or sequence of str or None
+    height : array, shape (4, ...)
+        Measuring point to ground [m].
+    travel : array, shape (4, ...)
+        Wheel travel from the droop end of the linkage table [m].
+    compression : array, shape (4, ...)
+        Shock compression from full extension [m].
+    shock_force, wheel_force, tyre_load : array, shape (4, ...)
+        Along the shaft; of the shock at the wheel; of the ground on the tyre [N].
+    wheel_rate, ride_rate : array, shape (4, ...)
+        Without and with the tyre in series [N/m] (ride rate as in SAE J670).
+    frequency : array, shape (4, ...)
+        Undamped ride frequency of the corner [Hz].
+    past_crossover : array of bool, shape (4, ...)
+        Standing with the last stop ring closed.
+    bump_left, droop_left : array, shape (4, ...)
+        Wheel travel to full bump, and down to droop hang [m].
+    frame_height, pitch, roll : array, shape (...)
+        Frame line above ground at the front axle's centre [m]; nose down and left side up
+        positive (ISO 8855 axes) [rad].
+    front_height, rear_height : array, shape (...)
+        Mean of left and right measuring points [m].
+    rake : array, shape (...)
+        Front less rear ride height over wheelbase, nose high positive.
+    on_stop, lifted : array of bool, shape (4, ...)
+        At full bump; tyre off the ground.
+    tipped : array of bool, shape (...)
+        No upright balance exists; every number of that entry is nan.
+    residual : array, shape (...)
+        Largest out-of-balance force or moment, relative to weight.
+    """
+
+    corners: dict[str, Corner]
+    load: object
+    height: np.ndarray
+    travel: np.ndarray
+    compression: np.ndarray
+    shock_force: np.ndarray
+    wheel_force: np.ndarray
+    tyre_load: np.ndarray
+    wheel_rate: np.ndarray
+    ride_rate: np.ndarray
+    frequency: np.ndarray
+    past_crossover: np.ndarray
+    bump_left: np.ndarray
+    droop_left: np.ndarray
+    frame_height: np.ndarray
+    pitch: np.ndarray
+    roll: np.ndarray
+    rake: np.ndarray
+    on_stop: np.ndarray
+    lifted: np.ndarray
+    tipped: np.ndarray
+    residual: np.ndarray
+
+    @property
+    def front_height(self):
+        """Mean front ride height [m]."""
+        return 0.5 * (self.height[0] + self.height[1])
+
+    @property
+    def rear_height(self):
+        """Mean rear ride height [m]."""
+        return 0.5 * (self.height[2] + self.height[3])
+
+    def at(self, corner):
+        """The numbers of one corner.
+
+        Parameters
+        ----------
+        corner : str
+
+        Returns
+        -------
+        dict of str to float or array
+        """
+        i = CORNERS.index(corner)
+        names = (f.name for f in fields(self) if np.ndim(getattr(self, f.name)) >= 1)
+        return {
+            n: getattr(self, n)[i] for n in names if np.shape(getattr(self, n))[:1] == (4,)
+        }
+
+    @cached_property
+    def bottoming(self):
+        """What is left before full bump, as a `Bottoming`."""
+        return _bottoming(self)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Bottoming:
+    """Bottoming reserve of each corner from where it stands; all shapes are (4, ...).
+
+    Attributes
+    ----------
+    load_factor : array
+        Wheel force of springs and gas at full bump over the standing one. The bump stop is left
+        out: this is what springs and ring do.
+    load_factor_with_stop : array
+        The same with the bump stop.
+    energy : array
+        Work from standing to full bump, bump stop included [J].
+    drop_height : array
+        Height of the tyre above flat ground from which the corner just reaches full bump with no
+        damping at all [m]: a floor, for dampers only add to it.
+    """
+
+    load_factor: np.ndarray
+    load_factor_with_stop: np.ndarray
+    energy: np.ndarray
+    drop_height: np.ndarray
+
+
+def _bottoming(stance):
+    rows = []
+    for i, corner in enumerate(stance.corners.values()):
+        standing = stance.wheel_force[i]
+        full = corner.shock.full_bump
+        ratio = corner.linkage.motion_ratio(corner.full_bump_travel)
+        springs = corner.stack_curve(full) + corner.shock.gas_force(full)
+        # Just inside full bump, before metal carries any of it.
+        with_stop = corner.force(full)
+        here, hang = stance.compression[i], corner.hang
+        energy = work(corner, here, full)
+        fall = corner.full_bump_travel - corner.hang_travel
+        with np.errstate(divide="ignore", invalid="ignore"):
+            drop = work(corner, hang, full) / standing - fall
+            rows.append(
+                (springs * ratio / standing, with_stop * ratio / standing, energy, drop)
+            )
+    names = [f.name for f in fields(Bottoming)]
+    return Bottoming(**{n: _stacked([row[j] for row in rows]) for j, n in enumerate(names)})
+
+
+def work(corner, start, stop):
+    """Work to take a corner's shock from one compression to another, slowly [J].
+
+    Parameters
+    ----------
+    corner : Corner
+    start, stop : float or array
+        Shock compression [m].
+
+    Returns
+    -------
+    float or array
+
+    Notes
+    -----
+    Exact for the springs; the gas term is the isothermal integral p V ln(V1/V2).
+    """
+    springs = corner.curve.integral(start, stop)
+    gas = corner.shock.gas
+    if gas is None:
+        return springs
+    v1 = gas.volume - gas.rod_area * np.asarray(start)
+    v2 = gas.volume - gas.rod_area * np.asarray(stop)
+    absolute = (gas.pressure + ATMOSPHERE) * gas.volume
+    return springs + absolute * np.log(v1 / v2) - ATMOSPHERE * (v1 - v2)
+
+
+def _stacked(rows):
+    return np.stack(np.broadcast_arrays(*rows))
+
+
+def settle(vehicle, setup=None, *, load=None, friction=0.0, corners=None):
+    """Let a vehicle come to rest on flat ground.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+        The current one if not given. Its numbers may be arrays: a batch of set-ups.
+    load : str or sequence of str, optional
+        One named load, or several: they become the first batch axis.
+    friction : float or array
+        -1, 0 or 1: how much of each shock's friction holds the vehicle up (positive, as after
+        lifting it and letting it down) or keeps it from rising (negative). Broadcasts against
+        the batch.
+    corners : dict of str to Corner, optional
+        The assembled corners, to save assembling them again.
+
+    Returns
+    -------
+    Stance
+
+    Raises
+    ------
+    NotSettledError
+        If the balance cannot be found to a residual below 1e-9.
+    ValueError
+        If the load has no such name.
+
+    Notes
+    -----
+    The sprung mass is a rigid body with heave, pitch and roll; the wheels move square to the
+    frame, tyres carry vertical load only and can lift, bars act on the left-right difference of
+    wheel travel. At rest the potential energy of gravity, shocks, tyres and bars is stationary in
+    those seven unknowns; its gradient is the free-body balance, solved by Newton's method with
+    a line search (Nocedal and Wright, Numerical Optimization, ch. 3). Rotations are exact.
+    """
+    from suspkit import kernel
+
+    setup = vehicle.setup if setup is None else setup
+    corners = assemble(vehicle, setup) if corners is None else corners
+    masses = vehicle.masses(load)
+    each = [corners[name] for name in CORNERS]
+    axles = [vehicle.front, vehicle.front, vehicle.rear, vehicle.rear]
+    curves = [c.curve for c in each]
+
+    setups = np.broadcast_shapes(*(c.x.shape[:-1] for c in curves))
+    friction = np.asarray(friction, dtype=float)
+    batch = np.broadcast_shapes(setups, friction.shape)
+    loads = np.shape(masses.mass)
+    shape = loads + batch
+    count = int(np.prod(shape, dtype=int))
+
+    def spread(value, axes):
+        """Give a value with these batch axes the full batch, flattened."""
+        value = np.asarray(value, dtype=float)
+        if axes == "loads":
+            value = value.reshape(loads + (1,) * len(batch))
+        return np.ascontiguousarray(np.broadcast_to(value, shape)).reshape(count)
+
+    knots = max(c.x.shape[-1] for c in curves)
+    x, y = np.empty((4, count, knots)), np.empty((4, count, knots))
+    before, after = np.empty((4, count)), np.empty((4, count))
+    for i, curve in enumerate(curves):
+        if i % 2 and each[i].curve is each[i - 1].curve:
+            x[i], y[i], before[i], after[i] = x[i - 1], y[i - 1], before[i - 1], after[i - 1]
+            continue
+        pad = knots - curve.x.shape[-1]
+        for target, source in ((x, curve.x), (y, curve.y)):
+            source = np.concatenate([source, np.repeat(source[..., -1:], pad, axis=-1)], axis=-1)
+            target[i] = np.broadcast_to(source, shape + (knots,)).reshape(count, knots)
+        before[i] = spread(curve.slope_before, "setups")
+        after[i] = spread(curve.slope_after, "setups")
+
+    weight = masses.mass * GRAVITY
+    body = np.stack(
+        [
+            spread(weight, "loads"),
+            spread(-np.asarray(masses.behind_front_axle), "loads"),
+            spread(masses.left_of_centre, "loads"),
+            spread(masses.above_frame, "loads"),
+        ],
+        axis=-1,
+    )
+    sides = (0.5, -0.5, 0.5, -0.5)
+    wheels = np.array(
+        [
+            (
+                0.0 if i < 2 else -vehicle.wheelbase,
+                side * axle.track,
+                -axle.hub_below_frame,
+                axle.unsprung_mass * GRAVITY,
+                axle.tyre.radius,
+                axle.tyre.rate,
+            )
+            for i, (axle, side) in enumerate(zip(axles, sides, strict=True))
+        ]
+    )
+    gas = np.array([vehicle.front.shock.gas_numbers, vehicle.rear.shock.gas_numbers])
+    drag = np.stack([spread(friction * axle.shock.friction, "setups") for axle in axles], axis=-1)
+    connected = (setup.front_bar, setup.rear_bar)
+    bars = np.stack(
+        [
+            spread((axle.bar.wheel_rate if axle.bar else 0.0) * np.asarray(on, float), "setups")
+            for axle, on in zip((vehicle.front, vehicle.rear), connected, strict=True)
+        ],
+        axis=-1,
+    )
+    links = [vehicle.front.motion, vehicle.rear.motion]
+    cells = np.array([len(link.coefficients) for link in links])
+    coefficients = np.zeros((2, cells.max(), 4))
+    for i, link in enumerate(links):
+        coefficients[i, : cells[i]] = link.coefficients
+    pose, seen, residual, state = kernel.settle_many(
+        body, wheels, gas, np.array([link.travel_step for link in links]), cells,
+        coefficients, x, y, before, after, drag, bars,
+        vehicle.wheelbase, TOLERANCE,
+    )  # fmt: skip
+    lost = (state == 2) & (residual > 1e-9)
+    if lost.any():
+        first = int(np.flatnonzero(lost)[0])
+        raise NotSettledError(
+            f"no balance found for entry {first} of {count}: residual {residual[first]:.1e}, "
+            "expected below 1e-9"
+        )
+    tipped = state == 1
+    for numbers in (pose, seen, residual):
+        numbers[tipped] = np.nan
+    pose = np.moveaxis(pose, -1, 0).reshape((7,) + shape)
+    seen = np.moveaxis(seen, 0, -1).reshape((4, 6) + shape)
+    return _stance(
+        vehicle, corners, load, pose, seen, residual.reshape(shape), tipped.reshape(shape), friction
+    )
+
+
+def _stance(vehicle, corners, load, pose, seen, residual, tipped, friction):
+    heave, pitch, roll, travel = pose[0], pose[1], pose[2], pose[3:]
+    compression, ratio, bend, force, rate, tyre_load = np.moveaxis(seen, 1, 0)
+
+    def each(number):
+        """One number a corner, set against the batch axes."""
+        values = np.broadcast_arrays(*(number(name, c) for name, c in corners.items()))
+        values = np.stack(values)
+        return values.reshape((4,) + (1,) * (travel.ndim - values.ndim) + values.shape[1:])
+
+    axle = vehicle.axle_of
+    x = each(lambda name, c: -axle(name).point.behind_front_axle)
+    y = each(lambda name, c: axle(name).point.left_of_centre * (-1) ** name.endswith("right"))
+    z = each(lambda name, c: axle(name).point.above_frame)
+    height = heave - x * np.sin(pitch) + np.cos(pitch) * (y * np.sin(roll) + z * np.cos(roll))
+    held = force + friction * each(lambda name, c: c.shock.friction)
+    tyre_rate = each(lambda name, c: axle(name).tyre.rate)
+    wheel_rate = rate * ratio**2 + held * bend
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ride_rate = wheel_rate * tyre_rate / (wheel_rate + tyre_rate)
+        sprung = held * ratio / GRAVITY
+        frequency = np.sqrt(np.maximum(ride_rate, 0.0) / sprung) / (2 * np.pi)
+    front, rear = height[:2].mean(axis=0), height[2:].mean(axis=0)
+    return Stance(
+        corners=corners,
+        load=load,
+        height=height,
+        travel=travel,
+        compression=compression,
+        shock_force=held,
+        wheel_force=held * ratio,
+        tyre_load=tyre_load,
+        wheel_rate=wheel_rate,
+        ride_rate=ride_rate,
+        frequency=frequency,
+        past_crossover=compression >= each(lambda name, c: c.crossover),
+        bump_left=each(lambda name, c: c.full_bump_travel) - travel,
+        droop_left=travel - each(lambda name, c: c.hang_travel),
+        frame_height=heave,
+        pitch=pitch,
+        roll=roll,
+        rake=(front - rear) / vehicle.wheelbase,
+        on_stop=compression >= each(lambda name, c: c.shock.full_bump),
+        lifted=tyre_load <= 0.0,
+        tipped=tipped,
+        residual=residual,
+    )

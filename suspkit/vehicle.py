@@ -1,0 +1,484 @@
+"""One vehicle as its file tells it: axles, masses, loads, springs, stacks, set-ups, targets.
+
+The dataclasses below *are* the file's schema: a TOML table has exactly these fields, and every
+quantity is a string with its unit. In this trade ``lb/in`` is a force per length.
+"""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+
+import numpy as np
+
+from suspkit.linkage import Linkage
+from suspkit.setup import AXLES, CORNERS, Setup
+from suspkit.shock import Shock, hang
+from suspkit.springs import Spring
+from suspkit.stack import Stack, StopRing
+from suspkit.units import GRAVITY, Length, Mass, Modulus, Number, Rate
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tyre:
+    """A tyre as a vertical spring that can lift off.
+
+    Parameters
+    ----------
+    radius : float
+        Unloaded [m].
+    rate : float
+        At the pressure it runs [N/m].
+    """
+
+    radius: Length
+    rate: Rate
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bar:
+    """A U-shaped anti-roll bar with stiff arms.
+
+    Parameters
+    ----------
+    diameter : float
+        Of the twisting part [m].
+    length : float
+        Twisting length, arm to arm [m].
+    arm : float
+        Arm length, square to the bar [m].
+    motion_ratio : float
+        Arm-end travel per wheel travel.
+    shear_modulus : float
+        [Pa]
+    """
+
+    diameter: Length
+    length: Length
+    arm: Length
+    motion_ratio: Number
+    shear_modulus: Modulus = 79.3e9
+
+    @property
+    def torsion_rate(self):
+        """Torque per twist of one end against the other [N m/rad]: pi G d^4 / (32 L)."""
+        return np.pi * self.shear_modulus * self.diameter**4 / (32 * self.length)
+
+    @property
+    def arm_end_rate(self):
+        """Force at each arm end per difference of end travel [N/m]."""
+        return self.torsion_rate / self.arm**2
+
+    @property
+    def wheel_rate(self):
+        """Force at each wheel per left-right difference of wheel travel [N/m]."""
+        return self.arm_end_rate * self.motion_ratio**2
+
+
+@dataclass(frozen=True, kw_only=True)
+class LinkageTable:
+    """Wheel travel against shock length as a tape measures them, springs off.
+
+    Parameters
+    ----------
+    travel : tuple of float
+        Wheel travel from full droop, rising from zero [m].
+    eye_to_eye : tuple of float
+        Shock length at each, falling [m].
+    noise : float
+        What the tape can resolve [m].
+    """
+
+    travel: tuple[Length, ...]
+    eye_to_eye: tuple[Length, ...]
+    noise: Length = 0.0254 / 16
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeasuringPoint:
+    """Where the tape is held to read ride height, the same on both sides.
+
+    Parameters
+    ----------
+    behind_front_axle : float
+        [m]
+    left_of_centre : float
+        Of the left point [m].
+    above_frame : float
+        Above the frame's bottom line [m].
+    """
+
+    behind_front_axle: Length
+    left_of_centre: Length
+    above_frame: Length = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Axle:
+    """One axle, left and right alike.
+
+    Parameters
+    ----------
+    track : float
+        Between tyre centres [m].
+    hub_below_frame : float
+        From the frame's bottom line down to the wheel centre at zero wheel travel [m].
+    unsprung_mass : float
+        Of one corner: wheel, hub, and the outer half of arms and shock [kg].
+    tyre : Tyre
+    shock : Shock
+    linkage : LinkageTable
+    point : MeasuringPoint
+    bar : Bar, optional
+    """
+
+    track: Length
+    hub_below_frame: Length
+    unsprung_mass: Mass
+    tyre: Tyre
+    shock: Shock
+    linkage: LinkageTable
+    point: MeasuringPoint
+    bar: Bar | None = None
+
+    @cached_property
+    def motion(self):
+        """The smooth `Linkage` through the table."""
+        return Linkage.from_table(
+            self.linkage.travel,
+            self.linkage.eye_to_eye,
+            extended_length=self.shock.extended_length,
+            noise=self.linkage.noise,
+        )
+
+    @cached_property
+    def contact_hang(self):
+        """Wheel travel at droop hang with the springs unloaded: where contact is found [m]."""
+        shock = self.shock
+        return float(hang(shock, self.motion, shock.limits, weight=self.unsprung_mass * GRAVITY))
+
+    @cached_property
+    def unbolted_hang(self):
+        """The same with the lower bolt out [m]; only the shock moves, the number is its place."""
+        return float(hang(self.shock, self.motion, self.shock.limits, weight=0.0))
+
+    def __post_init__(self):
+        reach = float(self.motion.compression(self.motion.travel_max))
+        if reach < self.shock.full_bump - 2 * self.linkage.noise:
+            raise ValueError(
+                f"linkage table ends at {reach / 0.0254:.2f} in of shock compression; expected it "
+                f"to reach full bump, {self.shock.full_bump / 0.0254:.2f} in"
+            )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scales:
+    """Four readings on level pads, dry, nobody aboard.
+
+    Parameters
+    ----------
+    front_left, front_right, rear_left, rear_right : float
+        [kg]
+    sprung_cg_above_frame : float
+        Height of the sprung mass's centre of gravity above the frame's bottom line [m].
+    """
+
+    front_left: Mass
+    front_right: Mass
+    rear_left: Mass
+    rear_right: Mass
+    sprung_cg_above_frame: Length
+
+
+@dataclass(frozen=True, kw_only=True)
+class Item:
+    """A person, a piece of kit or an accessory: a mass at a place.
+
+    Parameters
+    ----------
+    mass : float
+        [kg]
+    behind_front_axle, left_of_centre, above_frame : float
+        Of its centre [m].
+    note : str
+    """
+
+    mass: Mass
+    behind_front_axle: Length
+    above_frame: Length
+    left_of_centre: Length = 0.0
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Load:
+    """What is aboard, by name.
+
+    Parameters
+    ----------
+    items : tuple of str
+    note : str
+    """
+
+    items: tuple[str, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StackPlan:
+    """Springs of the rack put in series.
+
+    Parameters
+    ----------
+    springs : tuple of str
+        From the collar down.
+    rings_below : tuple of str
+        The springs that have a stop ring under them.
+    note : str
+    """
+
+    springs: tuple[str, ...]
+    rings_below: tuple[str, ...] = ()
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class AxleTarget:
+    """What the shop aims at on one axle.
+
+    Parameters
+    ----------
+    ride_height : float
+        At the measuring point, in the target load [m].
+    crossover_at : float, optional
+        Wheel travel at which the stop ring should be met [m].
+    load_factor : float, optional
+        Spring load at full bump over static load.
+    """
+
+    ride_height: Length
+    crossover_at: Length | None = None
+    load_factor: Number | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Targets:
+    """What the shop aims at.
+
+    Parameters
+    ----------
+    load : str
+        The load to set the vehicle up in.
+    front, rear : AxleTarget
+    side_to_side : float
+        Left and right should agree within this [m].
+    """
+
+    load: str
+    front: AxleTarget
+    rear: AxleTarget
+    side_to_side: Length = 0.0254 / 16
+
+
+@dataclass(frozen=True, kw_only=True)
+class Masses:
+    """The sprung mass of a vehicle in some load.
+
+    Attributes
+    ----------
+    mass : float or array
+        [kg]
+    behind_front_axle, left_of_centre, above_frame : float or array
+        Centre of gravity [m].
+    """
+
+    mass: float | np.ndarray
+    behind_front_axle: float | np.ndarray
+    left_of_centre: float | np.ndarray
+    above_frame: float | np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Vehicle:
+    """A vehicle and all that is known of how it may be set up.
+
+    Parameters
+    ----------
+    name : str
+    about : str
+        Free text; says whether the data are invented.
+    wheelbase : float
+        [m]
+    front, rear : Axle
+    scales : Scales
+    springs : dict of str to Spring
+    stacks : dict of str to StackPlan
+    setups : dict of str to Setup
+    current : str
+        The set-up on the vehicle now.
+    items : dict of str to Item
+    loads : dict of str to Load
+    targets : Targets, optional
+    source : str
+        Where it was read from.
+    digest : str
+        SHA-256 of the vehicle file and its rack.
+    """
+
+    name: str
+    wheelbase: Length
+    front: Axle
+    rear: Axle
+    scales: Scales
+    springs: dict[str, Spring]
+    stacks: dict[str, StackPlan]
+    setups: dict[str, Setup]
+    current: str
+    items: dict[str, Item] = field(default_factory=dict)
+    loads: dict[str, Load] = field(default_factory=dict)
+    targets: Targets | None = None
+    about: str = ""
+    source: str = ""
+    digest: str = ""
+
+    def __post_init__(self):
+        known_name(self.current, self.setups, "current", "a set-up")
+        for name, plan in self.stacks.items():
+            for i, spring in enumerate(plan.springs):
+                known_name(spring, self.springs, f"stacks.{name}.springs[{i}]", "a spring")
+            for i, spring in enumerate(plan.rings_below):
+                where = f"stacks.{name}.rings_below[{i}]"
+                known_name(spring, dict.fromkeys(plan.springs[:-1]), where, "a spring above another")
+            if not plan.springs:
+                raise ValueError(f"stacks.{name}.springs is empty; expected at least one spring")
+        for name, load in self.loads.items():
+            for i, item in enumerate(load.items):
+                known_name(item, self.items, f"loads.{name}.items[{i}]", "an item")
+        if self.targets is not None:
+            known_name(self.targets.load, self.loads, "targets.load", "a load")
+        for name, setup in self.setups.items():
+            for corner in CORNERS:
+                self._check_corner(f"setups.{name}.{corner}", corner, getattr(setup, corner))
+        for label, axle in (("front", self.front), ("rear", self.rear)):
+            share = 0.5 * (
+                getattr(self.scales, f"{label}_left") + getattr(self.scales, f"{label}_right")
+            )
+            if axle.unsprung_mass >= share:
+                raise ValueError(
+                    f"{label}.unsprung_mass is {axle.unsprung_mass:.1f} kg; expected less than the "
+                    f"axle's mean scale reading, {share:.1f} kg"
+                )
+
+    def _check_corner(self, where, corner, chosen):
+        known_name(chosen.stack, self.stacks, f"{where}.stack", "a stack")
+        rings = len(self.stacks[chosen.stack].rings_below)
+        for name in ("gap", "ring"):
+            value = getattr(chosen, name)
+            given = len(value) if isinstance(value, tuple) else int(value is not None)
+            if value is not None and given != rings:
+                raise ValueError(
+                    f"{where}.{name} has {given} value(s); expected {rings}, one for each stop ring "
+                    f"of stack {chosen.stack!r}"
+                )
+        if rings and chosen.gap is None and chosen.ring is None:
+            raise ValueError(f"{where}.gap is missing; stack {chosen.stack!r} has a stop ring")
+        clickers = self.axle_of(corner).shock.clickers
+        for name, clicks in chosen.clicks.items():
+            known_name(name, clickers, f"{where}.clicks", "an adjuster of the shock")
+            if not 0 <= clicks <= clickers[name].count or clicks != int(clicks):
+                raise ValueError(
+                    f"{where}.clicks.{name} is {clicks:g}; expected a whole number from 0 to "
+                    f"{clickers[name].count:g}"
+                )
+
+    @property
+    def setup(self):
+        """The set-up on the vehicle now."""
+        return self.setups[self.current]
+
+    def axle_of(self, corner):
+        """The `Axle` a corner belongs to."""
+        return self.front if corner in AXLES["front"] else self.rear
+
+    def stack(self, name):
+        """The named stack, its rings out of reach until a set-up places them.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        Stack
+        """
+        known_name(name, self.stacks, "stack", "a stack")
+        plan = self.stacks[name]
+        rings = [StopRing(below=plan.springs.index(spring)) for spring in plan.rings_below]
+        return Stack([self.springs[spring] for spring in plan.springs], rings)
+
+    def masses(self, load=None):
+        """Sprung mass and its centre of gravity.
+
+        Parameters
+        ----------
+        load : str or sequence of str, optional
+            A named load, or several for arrays; nothing aboard if not given.
+
+        Returns
+        -------
+        Masses
+
+        Raises
+        ------
+        ValueError
+            If the load has no such name.
+
+        Notes
+        -----
+        Dry sprung mass and its plan position come from the four scale readings less the unsprung
+        masses, by moments (on level pads the height does not enter).
+        """
+        if load is not None and not isinstance(load, str):
+            each = [self.masses(one) for one in load]
+            return Masses(**{f.name: np.array([getattr(m, f.name) for m in each])
+                             for f in fields(Masses)})
+        parts = [self._dry_sprung]
+        if load is not None:
+            known_name(load, self.loads, "load", "a load of this vehicle")
+            parts += [self.items[name] for name in self.loads[load].items]
+        mass = sum(part.mass for part in parts)
+        centre = {
+            axis: sum(part.mass * getattr(part, axis) for part in parts) / mass
+            for axis in ("behind_front_axle", "left_of_centre", "above_frame")
+        }
+        return Masses(mass=mass, **centre)
+
+    @cached_property
+    def _dry_sprung(self):
+        sprung = {}
+        for corner in CORNERS:
+            sprung[corner] = getattr(self.scales, corner) - self.axle_of(corner).unsprung_mass
+        mass = sum(sprung.values())
+        rear = sprung["rear_left"] + sprung["rear_right"]
+        left = sum(
+            0.5 * axle.track * (sprung[f"{end}_left"] - sprung[f"{end}_right"])
+            for end, axle in (("front", self.front), ("rear", self.rear))
+        )
+        return Masses(
+            mass=mass,
+            behind_front_axle=self.wheelbase * rear / mass,
+            left_of_centre=left / mass,
+            above_frame=self.scales.sprung_cg_above_frame,
+        )
+
+
+def known_name(name, known, where, what):
+    """Refuse a name that is not known, with the nearest one as a hint."""
+    if name not in known:
+        near = difflib.get_close_matches(str(name), [str(k) for k in known], n=1)
+        hint = f" (did you mean {near[0]!r}?)" if near else ""
+        raise ValueError(
+            f"{where} is {name!r}; expected {what}: {', '.join(map(str, known)) or 'none given'}"
+            + hint
+        )

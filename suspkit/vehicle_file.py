@@ -1,0 +1,267 @@
+"""Reading a vehicle file and its spring rack, with one clear sentence when they are wrong."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import hashlib
+import io
+import tomllib
+import typing
+from dataclasses import fields, is_dataclass, replace
+from functools import cache
+from pathlib import Path
+
+from suspkit import setup, shock, vehicle
+from suspkit.setup import AXLES
+from suspkit.springs import Spring
+from suspkit.vehicle import Vehicle, known_name
+from suspkit.wire import Wire
+
+SCHEMA = (
+    *(vehicle.Vehicle, vehicle.Axle, vehicle.Tyre, vehicle.Bar, vehicle.LinkageTable),
+    *(vehicle.MeasuringPoint, vehicle.Scales, vehicle.Item, vehicle.Load, vehicle.StackPlan),
+    *(vehicle.AxleTarget, vehicle.Targets, Spring, Wire, setup.Setup, setup.CornerSetup),
+    *(shock.Shock, shock.Gas, shock.TopOut, shock.BumpStop, shock.Thread, shock.Clicker),
+)
+"""Every dataclass that can stand in a vehicle file."""
+
+
+class VehicleFileError(ValueError):
+    """A vehicle file, or a file it names, that cannot be used: one sentence says why."""
+
+
+def load_vehicle(path):
+    """Read a vehicle file.
+
+    Parameters
+    ----------
+    path : str or path
+        A TOML file. A ``rack`` in it names a CSV of springs beside it.
+
+    Returns
+    -------
+    Vehicle
+
+    Raises
+    ------
+    VehicleFileError
+        One sentence naming the file, the field, its value and what was expected.
+    """
+    path = Path(path)
+    text = _read_text(path)
+    try:
+        raw = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise VehicleFileError(f"{path}: not a TOML file: {error}") from None
+    if not raw:
+        raise VehicleFileError(f"{path}: the file is empty; expected a vehicle")
+    digest = hashlib.sha256(text.encode())
+    rack = raw.pop("rack", None)
+    springs = {}
+    if rack is not None:
+        if not isinstance(rack, str):
+            raise VehicleFileError(f"{path}: rack is {rack!r}; expected the name of a CSV file")
+        rack_path = path.parent / rack
+        digest.update(_read_text(rack_path).encode())
+        springs = load_rack(rack_path)
+    own = raw.get("springs", {})
+    if isinstance(own, dict):
+        for name, spring in own.items():
+            if isinstance(spring, dict):
+                spring.setdefault("name", name)
+        raw["springs"] = springs | own
+    raw, aliases = _spread_axles(raw)
+    for kept in ("source", "digest"):
+        if kept in raw:
+            raise VehicleFileError(
+                f"{path}: {kept} is {raw[kept]!r}; expected no such field, it is worked out"
+            )
+    vehicle = _validate(Vehicle, raw, path, aliases)
+    return replace(vehicle, source=str(path), digest=digest.hexdigest())
+
+
+def load_rack(path):
+    """Read a rack of springs.
+
+    Parameters
+    ----------
+    path : str or path
+        A CSV with a heading row: ``name, rate, free_length, solid_length`` and, where known,
+        ``wire_diameter, mean_diameter, total_coils, ends, material``. Lines that start with ``#``
+        are remarks; ``note`` is free text.
+
+    Returns
+    -------
+    dict of str to Spring
+
+    Raises
+    ------
+    VehicleFileError
+    """
+    path = Path(path)
+    lines = [
+        (number, line)
+        for number, line in enumerate(_read_text(path).splitlines(), start=1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not lines:
+        raise VehicleFileError(f"{path}: the file is empty; expected a heading row and springs")
+    rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
+    heading = [cell.strip() for cell in rows[0]]
+    if len(rows) != len(lines):
+        raise VehicleFileError(f"{path}: a quoted cell runs over a line end; expected one row a line")
+    wire_fields = {f.name for f in fields(Wire)}
+    spring_fields = {f.name for f in fields(Spring)} - {"wire", "table", "coils"}
+    for column in heading:
+        try:
+            known_name(column, dict.fromkeys([*sorted(spring_fields | wire_fields), "note"]),
+                   "column", "one of")
+        except ValueError as error:
+            raise VehicleFileError(f"{path} line {lines[0][0]}: {error}") from None
+    springs = {}
+    for (number, _), cells in zip(lines[1:], rows[1:], strict=True):
+        where = f"{path} line {number}"
+        if len(cells) != len(heading):
+            raise VehicleFileError(
+                f"{where}: has {len(cells)} cells; expected {len(heading)}, as in the heading"
+            )
+        row = {k: v.strip() for k, v in zip(heading, cells, strict=True) if v.strip()}
+        row.pop("note", None)
+        if "name" not in row:
+            raise VehicleFileError(f"{where}: name is missing; expected a name for the spring")
+        if row["name"] in springs:
+            raise VehicleFileError(f"{where}: name is {row['name']!r} again; expected each once")
+        raw = {k: v for k, v in row.items() if k in spring_fields}
+        wire = {k: v for k, v in row.items() if k in wire_fields}
+        if wire:
+            raw["wire"] = wire
+        springs[row["name"]] = _validate(Spring, raw, where, {})
+    return springs
+
+
+def _read_text(path):
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise VehicleFileError(
+            f"{path}: byte {error.start} is {error.object[error.start]:#04x}; expected UTF-8 text"
+        ) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise VehicleFileError(f"{path}: cannot be read: {reason}") from None
+
+
+def _spread_axles(raw):
+    """Spell out ``front = {...}`` of a set-up as its two corners; remember how it was written."""
+    aliases = {}
+    setups = raw.get("setups")
+    if isinstance(setups, dict):
+        raw = raw | {"setups": dict(setups)}
+        for name, setup in setups.items():
+            if not isinstance(setup, dict):
+                continue
+            spread = dict(setup)
+            for axle, corners in AXLES.items():
+                both = spread.pop(axle, None)
+                if both is None:
+                    continue
+                for corner in corners:
+                    own = spread.get(corner)
+                    if isinstance(both, dict) and isinstance(own, dict):
+                        spread[corner] = both | own
+                    elif own is None:
+                        spread[corner] = both
+                        aliases["setups", name, corner] = ("setups", name, axle)
+            raw["setups"][name] = spread
+    return raw, aliases
+
+
+@cache
+def _adapter(kind):
+    from pydantic import ConfigDict, TypeAdapter
+
+    for schema in SCHEMA:
+        schema.__pydantic_config__ = ConfigDict(extra="forbid", arbitrary_types_allowed=True)
+    return TypeAdapter(kind)
+
+
+def _validate(kind, raw, where, aliases):
+    from pydantic import ValidationError
+
+    try:
+        return _adapter(kind).validate_python(raw)
+    except ValidationError as error:
+        raise VehicleFileError(f"{where}: {_sentence(kind, error.errors()[0], aliases)}") from None
+
+
+def _sentence(kind, error, aliases):
+    """One plain sentence for pydantic's first complaint."""
+    place = tuple(error["loc"])
+    for known, written in aliases.items():
+        if place[: len(known)] == known:
+            place = written + place[len(known) :]
+    # Union branches show up as class names in the path; the file has none.
+    parts = [p for p in place if not (isinstance(p, str) and p[:1].isupper())]
+    parts = [p for p in parts if p not in ("float", "constrained-str", "is-instance[ndarray]")]
+    path = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in parts).lstrip(".")
+    value = error.get("input")
+    shown = repr(value) if len(repr(value)) < 80 else repr(value)[:77] + "..."
+    kind_of_error = error["type"]
+    if kind_of_error == "missing":
+        return f"{path} is missing; expected a value"
+    if kind_of_error in ("unexpected_keyword_argument", "extra_forbidden"):
+        names = _fields_at(kind, place[:-1])
+        near = difflib.get_close_matches(str(place[-1]), names, n=1)
+        hint = f" (did you mean {near[0]}?)" if near else ""
+        return f"{path} is not a known field; expected one of {', '.join(names)}{hint}"
+    message = str(error.get("ctx", {}).get("error", error["msg"]))
+    if kind_of_error == "value_error" and isinstance(value, dict):
+        return f"{path}: {message}" if path else message
+    return f"{path} is {shown}; {message}"
+
+
+def _fields_at(kind, place):
+    """Field names of the table at a path, for the hint in an error."""
+    for part in place:
+        if is_dataclass(kind):
+            kind = typing.get_type_hints(kind).get(part, kind)
+        else:
+            kind = next((a for a in typing.get_args(kind) if is_dataclass(a)), kind)
+        options = [a for a in typing.get_args(kind) if is_dataclass(a)]
+        if not is_dataclass(kind) and typing.get_origin(kind) not in (dict, tuple) and options:
+            kind = options[0]
+    return [f.name for f in fields(kind)] if is_dataclass(kind) else []
+
+
+def data_folder():
+    """The folder of example data: inside an installed package, or beside it in a checkout.
+
+    Returns
+    -------
+    Path
+    """
+    inside = Path(__file__).parent / "data"
+    return inside if inside.is_dir() else Path(__file__).parent.parent / "data"
+
+
+def example(name="unit7"):
+    """Load a vehicle that ships with suspkit.
+
+    Parameters
+    ----------
+    name : str
+        "unit7", the invented mountain-rescue side-by-side.
+
+    Returns
+    -------
+    Vehicle
+
+    Raises
+    ------
+    ValueError
+        If there is no such example.
+    """
+    shipped = {path.stem: path for path in sorted(data_folder().glob("*.toml"))}
+    known_name(name, shipped, "name", "a shipped example")
+    return load_vehicle(shipped[name])
