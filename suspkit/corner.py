@@ -12,7 +12,7 @@ from suspkit.linkage import Linkage
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import STOP_RATE, Shock, hang
 from suspkit.stack import Event, Stack
-from suspkit.units import GRAVITY
+from suspkit.units import GRAVITY, INCH
 
 
 class BrokenSetupError(ValueError):
@@ -223,7 +223,7 @@ class Corner:
         return least, divider - (self.collar_at + thread.ring_height)
 
 
-def assemble(vehicle, setup=None):
+def assemble(vehicle, setup=None, *, refuse_solid=True):
     """Put a set-up on a vehicle.
 
     Parameters
@@ -231,6 +231,9 @@ def assemble(vehicle, setup=None):
     vehicle : Vehicle
     setup : Setup, optional
         The vehicle's current one if not given.
+    refuse_solid : bool
+        Whether springs that are all solid before full bump are an error. A search that looks
+        past what can be built turns this off.
 
     Returns
     -------
@@ -254,6 +257,9 @@ def assemble(vehicle, setup=None):
             if _alike(left, right)
             else _corner(vehicle, f"{axle}_right", right)
         )
+    if refuse_solid:
+        for name, corner in made.items():
+            _refuse_solid(corner, getattr(setup, name).stack)
     return {name: made[name] for name in CORNERS}
 
 
@@ -309,17 +315,57 @@ def _corner(vehicle, name, chosen: CornerSetup):
         )
     else:
         hang_travel, hung = hanging(stack)
-    corner = Corner(
+    return Corner(
         name=name, shock=shock, linkage=linkage, stack=stack, preload=preload[()],
         contact_hang=contact_hang, unbolted_hang=linkage.compression(axle.unbolted_hang),
         hang=hung, hang_travel=hang_travel,
         gap=gaps or (), ring=rings or (), unsprung_mass=axle.unsprung_mass,
     )  # fmt: skip
-    short = np.asarray(stack.solid_compression) - corner.seat - shock.full_bump
+
+
+def _refuse_solid(corner, stack_name):
+    short = corner.stack.solid_compression - corner.seat - corner.shock.full_bump
     if np.any(short < 0):
         raise BrokenSetupError(
-            f"{name}: all springs of stack {chosen.stack!r} are solid "
-            f"{-np.min(short) / 0.0254:.2f} in of shock travel before full bump; expected longer "
+            f"{corner.name}: all springs of stack {stack_name!r} are solid "
+            f"{-np.min(short) / INCH:.2f} in of shock travel before full bump; expected longer "
             "springs, a larger gap or less preload"
         )
-    return corner
+
+
+def hold_rings(setup, corners):
+    """The same set-up with every ring left where it stands, instead of a gap to re-set.
+
+    Parameters
+    ----------
+    setup : Setup
+    corners : dict of str to Corner
+        The set-up assembled.
+
+    Returns
+    -------
+    Setup
+    """
+    held = {n: c.ring if len(c.ring) > 1 else c.ring[0] for n, c in corners.items() if c.ring}
+    return replace(
+        setup, **{n: replace(getattr(setup, n), gap=None, ring=ring) for n, ring in held.items()}
+    )
+
+
+def reset_gaps(setup, corners):
+    """The same set-up with every gap as a number to re-set, instead of a ring left in place.
+
+    Parameters
+    ----------
+    setup : Setup
+    corners : dict of str to Corner
+        The set-up assembled.
+
+    Returns
+    -------
+    Setup
+    """
+    read = {n: c.gap if len(c.gap) > 1 else c.gap[0] for n, c in corners.items() if c.gap}
+    return replace(
+        setup, **{n: replace(getattr(setup, n), ring=None, gap=gap) for n, gap in read.items()}
+    )

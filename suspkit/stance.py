@@ -328,6 +328,32 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, corners=None):
     )
 
 
+def height_band(vehicle, setup=None, *, load=None, corners=None):
+    """Between what heights friction lets the vehicle come to rest.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+    load : str or sequence of str, optional
+    corners : dict of str to Corner, optional
+
+    Returns
+    -------
+    low, high : array, shape (4, ...)
+        Ride height with every shock's friction holding the vehicle down, then up [m]. A tape
+        reading after rolling the vehicle lies between the two.
+    """
+    setup = vehicle.setup if setup is None else setup
+    corners = assemble(vehicle, setup) if corners is None else corners
+    batch = np.broadcast_shapes(*(c.curve.x.shape[:-1] for c in corners.values()))
+    ends = np.array([-1.0, 1.0]).reshape((2,) + (1,) * len(batch))
+    stance = settle(vehicle, setup, load=load, friction=ends, corners=corners)
+    axis = stance.height.ndim - len(batch) - 1
+    low, high = np.moveaxis(stance.height, axis, 0)
+    return low, high
+
+
 def _stance(vehicle, corners, load, pose, seen, residual, tipped, friction):
     heave, pitch, roll, travel = pose[0], pose[1], pose[2], pose[3:]
     compression, ratio, bend, force, rate, tyre_load = np.moveaxis(seen, 1, 0)

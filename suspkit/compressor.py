@@ -1,0 +1,85 @@
+"""What it takes to get a retainer out: how far to squeeze, how hard, how much energy that holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompressorCheck:
+    """Squeezing one stack with the shock on the bench and the stop ring backed away.
+
+    Attributes
+    ----------
+    stack_length : float
+        Free length of springs and dividers [m].
+    space : float
+        Between the collar and the retainer's seat with the shock hanging free [m].
+    squeeze : float
+        How far the stack must be shortened to slip the retainer out [m]; zero if it is loose.
+    squeezed_length : float
+        Length of the stack then [m].
+    force : float
+        Of the springs then [N]: what the compressor holds.
+    energy : float
+        Stored in the springs then [J]: what comes out if the compressor slips.
+    binds : bool
+        The springs would be solid first: it cannot be done this way.
+    """
+
+    stack_length: float
+    space: float
+    squeeze: float
+    squeezed_length: float
+    force: float
+    energy: float
+    binds: bool
+
+
+def compressor_check(vehicle, setup=None, *, collar_up=True):
+    """Check the spring compressor's job on each axle before starting it.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+    collar_up : bool
+        Collar run fully up first, as it should be; otherwise left where the set-up has it.
+
+    Returns
+    -------
+    dict of str to CompressorCheck
+        "front" and "rear" (left corner's springs).
+
+    Notes
+    -----
+    The springs are squeezed together, in series and without the ring. A hook type that grips only
+    the main spring's coils must squeeze that one spring by the whole amount, with a larger force:
+    the maker's instructions for the compressor come first.
+    """
+    from suspkit.corner import assemble
+
+    setup = vehicle.setup if setup is None else setup
+    corners = assemble(vehicle, setup)
+    checks = {}
+    for axle in ("front", "rear"):
+        corner = corners[f"{axle}_left"]
+        shock = corner.shock
+        stack = corner.stack.with_caps([np.inf] * len(corner.stack.rings))
+        collar = 0.0 if collar_up else float(np.max(corner.collar_at))
+        space = float(shock.thread.seat_span - collar - corner.unbolted_hang)
+        squeeze = max(0.0, corner.stack_length - (space - shock.retainer_clearance))
+        binds = squeeze >= stack.solid_compression
+        at = min(squeeze, float(stack.solid_compression))
+        checks[axle] = CompressorCheck(
+            stack_length=corner.stack_length,
+            space=space,
+            squeeze=squeeze,
+            squeezed_length=corner.stack_length - squeeze,
+            force=float(stack.force(at)),
+            energy=float(stack.energy(at)),
+            binds=bool(binds),
+        )
+    return checks
