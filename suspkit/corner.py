@@ -12,7 +12,10 @@ from suspkit.linkage import Linkage
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import STOP_RATE, Shock, hang
 from suspkit.stack import Event, Stack
-from suspkit.units import GRAVITY, INCH
+from suspkit.units import GRAVITY, INCH, tape
+
+THREAD_SLACK = 1e-6
+"""How far past the end of a thread still counts as at its end [m]: rounding, no more."""
 
 
 class BrokenSetupError(ValueError):
@@ -331,6 +334,61 @@ def _refuse_solid(corner, stack_name):
             f"{-np.min(short) / INCH:.2f} in of shock travel before full bump; expected longer "
             "springs, a larger gap or less preload"
         )
+
+
+def thread_problems(corners):
+    """Where a collar or a stop ring would have to stand beyond its thread.
+
+    Parameters
+    ----------
+    corners : dict of str to Corner
+        A set-up assembled. `assemble` itself does not mind, so that a search may look past the
+        thread's ends.
+
+    Returns
+    -------
+    tuple of str
+        One sentence each, which starts with the field: ``front_left.turns is ...``. Of a batch,
+        the first entry that does not fit is told.
+    """
+    found = []
+    for name, corner in corners.items():
+        least, most = corner.turn_limits
+        reach = np.max(corner.contact_at) - corner.shock.thread.collar_travel
+        if reach > THREAD_SLACK:
+            found.append(
+                f"{name}.stack is {tape(corner.stack_length)} long; expected at least "
+                f"{tape(corner.stack_length + reach)}, where the collar at the end of its thread "
+                "touches it"
+            )
+        else:
+            wrong = _first_outside(corner.turns, least, most, 1e-6)
+            if wrong:
+                value, least, most = wrong
+                found.append(
+                    f"{name}.turns is {value:g}; expected {least:.1f} to {most:.1f}, which is what "
+                    "the collar's thread allows with this stack"
+                )
+        for i, gap in enumerate(corner.gap):
+            wrong = _first_outside(gap, *corner.gap_limits(i), THREAD_SLACK)
+            if wrong:
+                value, least, most = wrong
+                label = f"{name}.gap[{i}]" if len(corner.gap) > 1 else f"{name}.gap"
+                allowed = (
+                    f"{tape(least)} to {tape(most)}, which is what the ring's thread allows there"
+                    if least <= most
+                    else "a shorter stack or fewer turns: there the divider is past the thread"
+                )
+                found.append(f"{label} is {tape(value)}; expected {allowed}")
+    return tuple(found)
+
+
+def _first_outside(value, least, most, slack):
+    """The first entry of a batch outside its limits, as three floats; nothing if all are inside."""
+    value, least, most = (np.ravel(a) for a in np.broadcast_arrays(value, least, most))
+    # Written so that a number that is not one counts as outside.
+    outside = np.flatnonzero(~((value >= least - slack) & (value <= most + slack)))
+    return tuple(float(a[outside[0]]) for a in (value, least, most)) if outside.size else None
 
 
 def hold_rings(setup, corners):

@@ -54,7 +54,7 @@ class Curve:
             object.__setattr__(self, name, np.broadcast_to(slope, batch))
 
     @classmethod
-    def from_table(cls, x, y, *, name="table"):
+    def from_table(cls, x, y, *, name="table", first_row=1):
         """Build a curve from rows that must both rise; the end segments are carried on.
 
         Parameters
@@ -63,6 +63,8 @@ class Curve:
             At least two rows, strictly increasing.
         name : str
             What to call the table in an error.
+        first_row : int
+            Number of its first row there; 0 if a zero row was put in front.
 
         Raises
         ------
@@ -78,9 +80,10 @@ class Curve:
             raise ValueError(f"{name} holds a value that is not a number; expected finite rows")
         falls = np.flatnonzero((np.diff(x) <= 0) | (np.diff(y) <= 0))
         if falls.size:
-            row = int(falls[0]) + 2
+            row = int(falls[0]) + 1
             raise ValueError(
-                f"{name} row {row} is ({x[row - 1]:g}, {y[row - 1]:g}); expected both columns to rise"
+                f"{name} row {row + first_row} is ({x[row]:g}, {y[row]:g}); expected both columns "
+                "to rise"
             )
         slopes = np.diff(y) / np.diff(x)
         return cls(x, y, slopes[0], slopes[-1])
@@ -119,9 +122,10 @@ class Curve:
         knot = np.clip(piece - 1, 0, self.x.shape[-1] - 1)
         step = at - _gather(self.x, knot)
         slope = _gather(self._segments, piece)
-        # A hard stop has infinite slope, and at the stop itself the step is zero.
+        # A hard stop has infinite slope, and at the stop itself the step is zero; a flat end stays
+        # flat however far away (past solid a stack asks its springs for an infinite force).
         with np.errstate(invalid="ignore"):
-            rise = np.where(step == 0, 0.0, slope * step)
+            rise = np.where((step == 0) | (slope == 0), 0.0, slope * step)
         return (_gather(self.y, knot) + rise)[()]
 
     def slope(self, at, *, side="right"):
@@ -198,7 +202,7 @@ class Curve:
         )
 
     def __add__(self, other):
-        """Sum of two curves; its knots are the knots of both."""
+        """Sum of two curves without jumps; its knots are the knots of both."""
         batch = np.broadcast_shapes(self.x.shape[:-1], other.x.shape[:-1])
         mine = np.broadcast_to(self.x, batch + self.x.shape[-1:])
         theirs = np.broadcast_to(other.x, batch + other.x.shape[-1:])
@@ -230,7 +234,10 @@ class Curve:
         slope = _gather(self._segments, piece)
         with np.errstate(divide="ignore", invalid="ignore"):
             run = np.where(rise == 0, 0.0, rise / slope)
-        return (_gather(self.x, knot) + run)[()]
+        # On a knot the answer is that knot, free of the division's rounding.
+        end = np.minimum(piece, self.x.shape[-1] - 1)
+        on_knot = level == _gather(self.y, end)
+        return np.where(on_knot, _gather(self.x, end), _gather(self.x, knot) + run)[()]
 
     def clip_above(self, cap):
         """The curve held at ``cap`` once it gets there: ``min(curve, cap)``.
@@ -247,8 +254,9 @@ class Curve:
         """
         cap = np.asarray(cap, dtype=float)
         batch = np.broadcast_shapes(cap.shape, self.x.shape[:-1])
-        # A cap below the whole curve holds it from its first knot on.
-        meets = np.broadcast_to(np.where(cap <= self.y[..., 0], self.x[..., 0], self.reach(cap)), batch)
+        # A cap below the whole of a curve that starts flat holds it from its first knot on.
+        meets = self.reach(cap)
+        meets = np.broadcast_to(np.where(np.isneginf(meets), self.x[..., 0], meets), batch)
         reached = np.isfinite(meets)
         x = np.broadcast_to(self.x, batch + self.x.shape[-1:])
         # Where the cap is never met a copy of the last knot keeps the batch rectangular.

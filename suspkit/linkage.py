@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from suspkit.units import show
+
 __all__ = ["Linkage"]
 
 _SIXTEENTH = 0.0254 / 16
@@ -345,8 +347,8 @@ class Linkage:
         if 0.0 < 4 * noise < off.max():
             row = int(off.argmax())
             raise ValueError(
-                f"eye_to_eye must follow a smooth curve to within 4 times noise={noise:.3g} m; "
-                f"got {eye_to_eye[row]} m in row {row + 1}, off by {off[row]:.3g} m: "
+                f"eye_to_eye must follow a smooth curve to within 4 times noise={_read(noise)}; "
+                f"got {_read(eye_to_eye[row])} in row {row + 1}, off by {_read(off[row])}: "
                 f"re-measure row {row + 1} or allow more noise."
             )
         return linkage
@@ -624,25 +626,25 @@ def _checked_table(travel, eye_to_eye, extended_length: float, noise: float):
         if bad.size:
             raise ValueError(f"{name} must be a number in row {bad[0] + 1}; got {column[bad[0]]}.")
     if travel[0] != 0.0:
-        raise ValueError(f"travel must start at 0, the droop end; got {travel[0]} m in row 1.")
+        raise ValueError(f"travel must start at 0, the droop end; got {_read(travel[0])} in row 1.")
     bad = np.flatnonzero(np.diff(travel) <= 0.0) + 1
     if bad.size:
         row = bad[0]
         raise ValueError(
-            f"travel must rise from row to row; got {travel[row]} m in row {row + 1} "
-            f"after {travel[row - 1]} m."
+            f"travel must rise from row to row; got {_read(travel[row])} in row {row + 1} "
+            f"after {_read(travel[row - 1])}."
         )
     bad = np.flatnonzero(np.diff(eye_to_eye) >= 0.0) + 1
     if bad.size:
         row = bad[0]
         raise ValueError(
-            f"eye_to_eye must shorten from row to row; got {eye_to_eye[row]} m in row {row + 1} "
-            f"after {eye_to_eye[row - 1]} m: re-measure row {row + 1}."
+            f"eye_to_eye must shorten from row to row; got {_read(eye_to_eye[row])} in row "
+            f"{row + 1} after {_read(eye_to_eye[row - 1])}: re-measure row {row + 1}."
         )
     if eye_to_eye[0] > extended_length + noise:
         raise ValueError(
-            f"eye_to_eye must not exceed extended_length {extended_length} m; "
-            f"got {eye_to_eye[0]} m in row 1."
+            f"eye_to_eye must not exceed extended_length {_read(extended_length)}; "
+            f"got {_read(eye_to_eye[0])} in row 1."
         )
     return travel, eye_to_eye
 
@@ -668,3 +670,8 @@ def _require_apart(name: str, point: complex, other_name: str, other: complex) -
         raise ValueError(
             f"{name} and {other_name} must be apart; got both at ({point.real}, {point.imag}) m."
         )
+
+
+def _read(length: float) -> str:
+    """A length as whoever measured it would read it."""
+    return f"{length:.4g} m ({show(length, 'length')})"

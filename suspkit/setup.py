@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from suspkit.units import Length, Number
+from suspkit.plausible import Clicks, Shift, Thin, Turns
 
 CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
 """Order of every array with one entry a corner."""
@@ -40,10 +40,10 @@ class CornerSetup:
     """
 
     stack: str
-    turns: Number | np.ndarray = 0.0
-    gap: Length | tuple[Length, ...] | None = None
-    ring: Length | tuple[Length, ...] | None = None
-    clicks: dict[str, Number] = field(default_factory=dict)
+    turns: Turns | np.ndarray = 0.0
+    gap: Thin | tuple[Thin, ...] | None = None
+    ring: Shift | tuple[Shift, ...] | None = None
+    clicks: dict[str, Clicks] = field(default_factory=dict)
 
     def __post_init__(self):
         if self.gap is not None and self.ring is not None:

@@ -8,7 +8,18 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.curves import Curve
-from suspkit.units import Force, Length, Number, Pitch, Pressure, Rate, Temperature, Volume
+from suspkit.plausible import (
+    Clicks,
+    Force,
+    Pitch,
+    Pressure,
+    Rate,
+    Shift,
+    Size,
+    Temperature,
+    Thin,
+    Volume,
+)
 
 ATMOSPHERE = 101325.0
 """Standard atmosphere [Pa] (ISO 2533)."""
@@ -37,7 +48,7 @@ class Gas:
         [K]
     """
 
-    rod_diameter: Length
+    rod_diameter: Size
     pressure: Pressure
     volume: Volume
     fill_temperature: Temperature = 293.15
@@ -97,7 +108,7 @@ class TopOut:
     """
 
     rate: Rate
-    length: Length
+    length: Size
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,15 +123,16 @@ class BumpStop:
         Rising rows from nothing to solid; the last row is as far as it goes.
     """
 
-    free_length: Length
-    table: tuple[tuple[Length, Force], ...]
+    free_length: Size
+    table: tuple[tuple[Thin, Force], ...]
 
     @cached_property
     def law(self):
         """Force [N] over squeeze [m], zero before touch and a hard stop when solid."""
         rows = [(0.0, 0.0), *(tuple(row) for row in self.table if tuple(row) != (0.0, 0.0))]
         squeeze, force = np.array(rows).T
-        law = Curve.from_table(squeeze, force, name="bump stop table")
+        first = 1 + len(self.table) - len(rows)
+        law = Curve.from_table(squeeze, force, name="bump stop table", first_row=first)
         return Curve(law.x, law.y, 0.0, STOP_RATE)
 
 
@@ -144,12 +156,12 @@ class Thread:
         Least distance of the ring's catching face below the collar's seat [m].
     """
 
-    seat_span: Length
-    collar_travel: Length
+    seat_span: Size
+    collar_travel: Thin
     collar_pitch: Pitch
     ring_pitch: Pitch
-    ring_lowest: Length
-    ring_height: Length = 0.0
+    ring_lowest: Size
+    ring_height: Thin = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,7 +176,7 @@ class Clicker:
         The end a click count starts from; the trade counts out from closed.
     """
 
-    count: Number
+    count: Clicks
     zero: str = "closed"
 
     def __post_init__(self):
@@ -205,16 +217,16 @@ class Shock:
     clickers : dict of str to Clicker
     """
 
-    extended_length: Length
-    stroke: Length
+    extended_length: Size
+    stroke: Size
     thread: Thread
     gas: Gas | None = None
     top_out: TopOut | None = None
     bump_stop: BumpStop | None = None
     friction: Force = 0.0
-    divider_lip: Length = 0.0
-    divider_height: Length = 0.0
-    retainer_clearance: Length = 0.0127
+    divider_lip: Shift = 0.0
+    divider_height: Thin = 0.0
+    retainer_clearance: Thin = 0.0127
     clickers: dict[str, Clicker] = field(default_factory=dict)
 
     def __post_init__(self):

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.curves import Curve
-from suspkit.units import Force, Length, Rate
+from suspkit.plausible import Force, Rate, Size, Thin
 from suspkit.wire import Wire
 
 
@@ -45,11 +45,11 @@ class Spring:
     each saturating when it closes (the same recursion as a stack of springs).
     """
 
-    free_length: Length
-    solid_length: Length | None = None
+    free_length: Size
+    solid_length: Size | None = None
     rate: Rate | None = None
-    table: tuple[tuple[Length, Force], ...] | None = None
-    coils: tuple[tuple[Rate, Length], ...] | None = None
+    table: tuple[tuple[Thin, Force], ...] | None = None
+    coils: tuple[tuple[Rate, Size], ...] | None = None
     wire: Wire | None = None
     name: str = "spring"
 
@@ -91,7 +91,10 @@ class Spring:
                     f"free_length less its solid_length, {self.travel:g} m"
                 )
         if self.table is not None:
-            Curve.from_table(*self._rows(), name=f"spring {self.name!r} table")
+            rows = self._rows()
+            Curve.from_table(
+                *rows, name=f"spring {self.name!r} table", first_row=1 + len(self.table) - rows.shape[1]
+            )
 
     @property
     def travel(self):
@@ -120,8 +123,12 @@ class Spring:
             return Curve(force, deflection)
         if self.table is not None:
             deflection, force = self._rows()
-            law = Curve.from_table(deflection, force).inverse()
-            return law.clip_above(self.travel)
+            bind = Curve.from_table(deflection, force)(self.travel)
+            # A row at bind is bind itself, and rows past it were never measured on this spring.
+            inside = deflection < self.travel * (1 - 1e-9)
+            return Curve(
+                np.append(force[inside], bind), np.append(deflection[inside], self.travel)
+            )
         return Curve([0.0, self.rate * self.travel], [0.0, self.travel])
 
     @cached_property

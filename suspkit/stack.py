@@ -134,8 +134,11 @@ class Stack:
         -------
         Curve
         """
-        inverse = self._recursion[0][-1].inverse()
-        return Curve(inverse.x, inverse.y, 0.0, np.inf)
+        total = self._recursion[0][-1]
+        # Knots of springs that a ring has frozen lie past solid, in the hard stop itself: the
+        # force there is the one that first makes all solid.
+        solid = total.reach(total.y[..., -1])
+        return Curve(total.y, np.minimum(total.x, solid[..., None]), 0.0, np.inf)
 
     @property
     def free_length(self):
@@ -202,7 +205,7 @@ class Stack:
         -------
         float or array
         """
-        return self.curve.integral(0.0, compression)
+        return self.curve.antiderivative(compression)
 
     def deflections(self, compression):
         """How far each spring is squeezed [m].
@@ -239,7 +242,9 @@ class Stack:
         -------
         float or array
         """
-        return self._recursion[0][self.rings[ring].below](self.force(compression))
+        below = self.rings[ring].below
+        # A lower ring already met carries the rest of the force past these springs.
+        return self._recursion[0][below](np.minimum(self.force(compression), self._held[below]))
 
     @property
     def events(self):

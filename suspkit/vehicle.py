@@ -13,11 +13,24 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.linkage import Linkage
+from suspkit.plausible import (
+    Carried,
+    LoadFactor,
+    Modulus,
+    Place,
+    Rate,
+    Ratio,
+    Shift,
+    Size,
+    Span,
+    Thin,
+    Weighed,
+)
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import Shock, hang
 from suspkit.springs import Spring
 from suspkit.stack import Stack, StopRing
-from suspkit.units import GRAVITY, Length, Mass, Modulus, Number, Rate
+from suspkit.units import GRAVITY
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,7 +45,7 @@ class Tyre:
         At the pressure it runs [N/m].
     """
 
-    radius: Length
+    radius: Size
     rate: Rate
 
 
@@ -54,10 +67,10 @@ class Bar:
         [Pa]
     """
 
-    diameter: Length
-    length: Length
-    arm: Length
-    motion_ratio: Number
+    diameter: Size
+    length: Size
+    arm: Size
+    motion_ratio: Ratio
     shear_modulus: Modulus = 79.3e9
 
     @property
@@ -90,9 +103,9 @@ class LinkageTable:
         What the tape can resolve [m].
     """
 
-    travel: tuple[Length, ...]
-    eye_to_eye: tuple[Length, ...]
-    noise: Length = 0.0254 / 16
+    travel: tuple[Shift, ...]
+    eye_to_eye: tuple[Size, ...]
+    noise: Thin = 0.0254 / 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,9 +122,9 @@ class MeasuringPoint:
         Above the frame's bottom line [m].
     """
 
-    behind_front_axle: Length
-    left_of_centre: Length
-    above_frame: Length = 0.0
+    behind_front_axle: Place
+    left_of_centre: Place
+    above_frame: Place = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,9 +146,9 @@ class Axle:
     bar : Bar, optional
     """
 
-    track: Length
-    hub_below_frame: Length
-    unsprung_mass: Mass
+    track: Span
+    hub_below_frame: Shift
+    unsprung_mass: Weighed
     tyre: Tyre
     shock: Shock
     linkage: LinkageTable
@@ -164,7 +177,10 @@ class Axle:
         return float(hang(self.shock, self.motion, self.shock.limits, weight=0.0))
 
     def __post_init__(self):
-        reach = float(self.motion.compression(self.motion.travel_max))
+        try:
+            reach = float(self.motion.compression(self.motion.travel_max))
+        except ValueError as error:
+            raise ValueError(f"linkage: {error}") from None
         if reach < self.shock.full_bump - 2 * self.linkage.noise:
             raise ValueError(
                 f"linkage table ends at {reach / 0.0254:.2f} in of shock compression; expected it "
@@ -184,11 +200,11 @@ class Scales:
         Height of the sprung mass's centre of gravity above the frame's bottom line [m].
     """
 
-    front_left: Mass
-    front_right: Mass
-    rear_left: Mass
-    rear_right: Mass
-    sprung_cg_above_frame: Length
+    front_left: Weighed
+    front_right: Weighed
+    rear_left: Weighed
+    rear_right: Weighed
+    sprung_cg_above_frame: Place
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -204,10 +220,10 @@ class Item:
     note : str
     """
 
-    mass: Mass
-    behind_front_axle: Length
-    above_frame: Length
-    left_of_centre: Length = 0.0
+    mass: Carried
+    behind_front_axle: Place
+    above_frame: Place
+    left_of_centre: Place = 0.0
     note: str = ""
 
 
@@ -257,9 +273,9 @@ class AxleTarget:
         Spring load at full bump over static load.
     """
 
-    ride_height: Length
-    crossover_at: Length | None = None
-    load_factor: Number | None = None
+    ride_height: Size
+    crossover_at: Thin | None = None
+    load_factor: LoadFactor | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -278,7 +294,7 @@ class Targets:
     load: str
     front: AxleTarget
     rear: AxleTarget
-    side_to_side: Length = 0.0254 / 16
+    side_to_side: Thin = 0.0254 / 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -327,7 +343,7 @@ class Vehicle:
     """
 
     name: str
-    wheelbase: Length
+    wheelbase: Span
     front: Axle
     rear: Axle
     scales: Scales
@@ -473,12 +489,17 @@ class Vehicle:
         )
 
 
+MOST_LISTED = 12
+"""Names an error lists before it stops."""
+
+
 def known_name(name, known, where, what):
     """Refuse a name that is not known, with the nearest one as a hint."""
     if name not in known:
-        near = difflib.get_close_matches(str(name), [str(k) for k in known], n=1)
+        names = [str(k) for k in known]
+        near = difflib.get_close_matches(str(name), names, n=1)
         hint = f" (did you mean {near[0]!r}?)" if near else ""
-        raise ValueError(
-            f"{where} is {name!r}; expected {what}: {', '.join(map(str, known)) or 'none given'}"
-            + hint
-        )
+        listed = ", ".join(names[:MOST_LISTED]) or "none given"
+        if len(names) > MOST_LISTED:
+            listed += f" and {len(names) - MOST_LISTED} more"
+        raise ValueError(f"{where} is {name!r}; expected {what}: {listed}{hint}")

@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 
 from suspkit import setup, shock, vehicle
+from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.setup import AXLES
 from suspkit.springs import Spring
 from suspkit.vehicle import Vehicle, known_name
@@ -25,6 +26,21 @@ SCHEMA = (
     *(shock.Shock, shock.Gas, shock.TopOut, shock.BumpStop, shock.Thread, shock.Clicker),
 )
 """Every dataclass that can stand in a vehicle file."""
+
+
+EXPECTED = {
+    "dataclass_type": "a table of fields",
+    "dict_type": "a table",
+    "tuple_type": "a list",
+    "string_type": "text",
+    "too_long": "at most {max_length} entries",
+    "bool_type": "true or false",
+    "bool_parsing": "true or false",
+}
+"""What a file should have had, by pydantic's name for the error."""
+
+
+UNION_BRANCHES = ("function-plain[", "is-instance[", "tuple[")
 
 
 class VehicleFileError(ValueError):
@@ -78,6 +94,14 @@ def load_vehicle(path):
                 f"{path}: {kept} is {raw[kept]!r}; expected no such field, it is worked out"
             )
     vehicle = _validate(Vehicle, raw, path, aliases)
+    for name, chosen in vehicle.setups.items():
+        try:
+            problems = thread_problems(assemble(vehicle, chosen))
+        except BrokenSetupError as error:
+            problems = (str(error),)
+        if problems:
+            sentence = _as_written(f"setups.{name}.{problems[0]}", aliases)
+            raise VehicleFileError(f"{path}: {sentence}")
     return replace(vehicle, source=str(path), digest=digest.hexdigest())
 
 
@@ -192,18 +216,22 @@ def _validate(kind, raw, where, aliases):
     try:
         return _adapter(kind).validate_python(raw)
     except ValidationError as error:
-        raise VehicleFileError(f"{where}: {_sentence(kind, error.errors()[0], aliases)}") from None
+        sentence = _as_written(_sentence(kind, error.errors()[0]), aliases)
+        raise VehicleFileError(f"{where}: {sentence}") from None
 
 
-def _sentence(kind, error, aliases):
+def _as_written(sentence, aliases):
+    """Name ``setups.kit.front`` where the file has that, not the corner it was spread to."""
+    for known, written in aliases.items():
+        sentence = sentence.replace(".".join(known), ".".join(written))
+    return sentence
+
+
+def _sentence(kind, error):
     """One plain sentence for pydantic's first complaint."""
     place = tuple(error["loc"])
-    for known, written in aliases.items():
-        if place[: len(known)] == known:
-            place = written + place[len(known) :]
-    # Union branches show up as class names in the path; the file has none.
-    parts = [p for p in place if not (isinstance(p, str) and p[:1].isupper())]
-    parts = [p for p in parts if p not in ("float", "constrained-str", "is-instance[ndarray]")]
+    # The branches of a union show up in the path as types; the file has none.
+    parts = [p for p in place if not str(p).startswith(UNION_BRANCHES)]
     path = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in parts).lstrip(".")
     value = error.get("input")
     shown = repr(value) if len(repr(value)) < 80 else repr(value)[:77] + "..."
@@ -215,10 +243,18 @@ def _sentence(kind, error, aliases):
         near = difflib.get_close_matches(str(place[-1]), names, n=1)
         hint = f" (did you mean {near[0]}?)" if near else ""
         return f"{path} is not a known field; expected one of {', '.join(names)}{hint}"
+    if kind_of_error in EXPECTED:
+        wanted = EXPECTED[kind_of_error].format(**error.get("ctx", {}))
+        return f"{path} is {shown}; expected {wanted}"
     message = str(error.get("ctx", {}).get("error", error["msg"]))
-    if kind_of_error == "value_error" and isinstance(value, dict):
-        return f"{path}: {message}" if path else message
-    return f"{path} is {shown}; {message}"
+    if kind_of_error != "value_error":
+        return f"{path} is {shown}; {message[:1].lower()}{message[1:]}"
+    if message.startswith(f"{shown} "):
+        return f"{path} is {shown}, which {message.removeprefix(shown).lstrip()}"
+    # What a table finds wrong with itself starts with the field, where it is about one.
+    field = message.split(" ")[0].rstrip(":")
+    joint = "." if field in _fields_at(kind, place) else ": "
+    return f"{path}{joint}{message}" if path else message
 
 
 def _fields_at(kind, place):

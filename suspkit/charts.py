@@ -1,0 +1,701 @@
+"""Results to matplotlib figures, in one style of our own. No physics, no pyplot state.
+
+A chart is made once and then only moved: `Board.render` redraws its moving parts over a saved
+background, which is what makes a slider feel live; `Board.still` gives the same picture as an
+ordinary figure for print.
+"""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import PolyCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle
+
+from suspkit.setup import AXLES
+from suspkit.units import INCH, show, to_unit, unit_label
+from suspkit.view import STATES, gap_text, in_words, look
+
+INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
+TENDER, MAIN = "#b4540a", "#0b5c7a"
+"""The two spring inks: apart in lightness, so that they survive grey print and colour-blind eyes."""
+
+BAND = "#e9eef2"
+
+STATE_NAMES = {"droop": "droop hang", "ride": "standing", "bump": "full bump"}
+
+
+def _style(axes, *, x="", y=""):
+    axes.set_facecolor("white")
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    for side in ("left", "bottom"):
+        axes.spines[side].set_color(SOFT)
+    axes.tick_params(colors=SOFT, labelsize=8, length=3)
+    axes.set_xlabel(x, color=INK, fontsize=9)
+    axes.set_ylabel(y, color=INK, fontsize=9)
+    axes.grid(True, color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+
+
+class Chart:
+    """One picture in one area of a figure.
+
+    Subclasses make their artists in ``__init__`` and move them in ``update``.
+
+    Parameters
+    ----------
+    figure : Figure
+    area : SubplotSpec
+        Where to draw.
+    view : View
+        Sets the fixed axes; nothing of it is drawn yet.
+    axle : {"front", "rear"}
+    units : {"us", "metric"}
+    """
+
+    aspect = 1.0
+    """Width of the area it likes, relative to its neighbours."""
+
+    def __init__(self, figure, area, view, axle, units):
+        self.axle, self.units, self.moving = axle, units, []
+
+    def scale(self, value, kind):
+        return to_unit(value, kind, self.units)
+
+    def say(self, value, kind="length"):
+        return show(float(value), kind, self.units)
+
+    def move(self, artist):
+        """Register an artist that changes with the view."""
+        artist.set_animated(True)
+        self.moving.append(artist)
+        return artist
+
+    def line(self, axes, **style):
+        return self.move(axes.add_line(Line2D([], [], **style)))
+
+    def text(self, axes, **style):
+        halo = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.6}
+        style = {"fontsize": 8.5, "color": INK, "zorder": 6, "bbox": halo} | style
+        return self.move(axes.text(0, 0, "", **style))
+
+    def shapes(self, axes, **style):
+        return self.move(axes.add_collection(PolyCollection([], **style), autolim=False))
+
+    def update(self, view):
+        """Move every artist to show ``view``."""
+        raise NotImplementedError
+
+    def describe(self, view):
+        """What the picture shows, in words."""
+        raise NotImplementedError
+
+
+def _place(text, x, y, words, *, ha=None, va=None):
+    text.set_position((x, y))
+    text.set_text(words)
+    if ha is not None:
+        text.set_ha(ha)
+    if va is not None:
+        text.set_va(va)
+
+
+class ShockCurve(Chart):
+    """Shock force over compression, with crossover and ride marked, and who is squeezed below."""
+
+    aspect = 1.25
+
+    def __init__(self, figure, area, view, axle, units):
+        super().__init__(figure, area, view, axle, units)
+        seen = view.axles[axle]
+        grid = area.subgridspec(2, 1, height_ratios=(2.3, 1), hspace=0.12)
+        self.axes = figure.add_subplot(grid[0])
+        self.strip = figure.add_subplot(grid[1], sharex=self.axes)
+        full = self.scale(seen.corner.shock.full_bump, "length")
+        _style(self.axes, y=f"{axle} shock force, {unit_label('force', units)}")
+        _style(
+            self.strip,
+            x=f"shock compression from full extension, {unit_label('length', units)}",
+            y=f"squeeze, {unit_label('length', units)}",
+        )
+        self.axes.tick_params(labelbottom=False)
+        self.axes.set_xlim(0, full * 1.15)
+        self.top = 1.2 * self.scale(_stiffest(view, axle), "force")
+        self.axes.set_ylim(0, self.top)
+        self.strip.set_ylim(0, full * 0.95)
+        for area_axes in (self.axes, self.strip):
+            area_axes.axvline(full, color=SOFT, linewidth=1.2, linestyle=(0, (1, 1)))
+        self.axes.text(
+            full, 0, " full bump", ha="left", va="bottom", fontsize=8, color=SOFT, rotation=90
+        )
+        self.ghost = self.line(self.axes, color=SOFT, linewidth=1.1, linestyle=(0, (2, 2)))
+        self.curve = self.line(self.axes, color=INK, linewidth=2.2)
+        self.drop = self.line(self.axes, color=MAIN, linewidth=1.0, linestyle="-")
+        self.ride = self.line(self.axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7)
+        self.cross = self.line(
+            self.axes, color=TENDER, marker="D", markersize=8, linestyle="",
+            markerfacecolor="white", markeredgewidth=2, zorder=7,
+        )  # fmt: skip
+        self.ride_text = self.text(self.axes, color=MAIN)
+        self.cross_text = self.text(self.axes, color=TENDER)
+        self.ghost_text = self.text(self.axes, color=SOFT, fontsize=8)
+        inks = _spring_inks(len(seen.squeeze))
+        self.parts = [self.line(self.strip, color=c, linewidth=2, linestyle=s) for c, s in inks]
+        self.part_texts = [self.text(self.strip, color=c, fontsize=8) for c, _ in inks]
+        self.strip_cross = self.line(self.strip, color=TENDER, linewidth=1)
+        self.strip_ride = self.line(self.strip, color=MAIN, linewidth=1)
+
+    def update(self, view):
+        seen = view.axles[self.axle]
+        x, y = self.scale(seen.compression, "length"), self.scale(seen.force, "force")
+        self.curve.set_data(x, y)
+        ghost = self.scale(seen.no_ring_force, "force")
+        crossed = np.isfinite(seen.crossover)
+        if crossed:
+            self.ghost.set_data(x, ghost)
+            beyond = np.flatnonzero(ghost < self.top)[-1]
+            at = min(beyond, int(0.93 * len(x)))
+            _place(self.ghost_text, x[at], ghost[at], "without the ring  ", ha="right", va="bottom")
+            cx = self.scale(seen.crossover, "length")
+            cy = np.interp(cx, x, y)
+            self.cross.set_data([cx], [cy])
+            words = f"crossover {self.say(seen.crossover)}  "
+            _place(self.cross_text, cx, cy, words, ha="right", va="bottom")
+            self.strip_cross.set_data([cx, cx], [0, self.strip.get_ylim()[1]])
+        else:
+            for artist in (self.ghost, self.cross, self.strip_cross):
+                artist.set_data([], [])
+            self.ghost_text.set_text("")
+            self.cross_text.set_text("")
+        rx = self.scale(seen.ride, "length")
+        ry = np.interp(rx, x, y)
+        self.ride.set_data([rx], [ry])
+        self.drop.set_data([rx, rx, 0], [0, ry, ry])
+        self.strip_ride.set_data([rx, rx], [0, self.strip.get_ylim()[1]])
+        words = f"  standing {self.say(seen.ride)}"
+        _place(self.ride_text, rx, ry, words, ha="left", va="top")
+        squeeze = [self.scale(used, "length") for used in seen.squeeze]
+        apart = 0.16 * self.strip.get_ylim()[1]
+        label_at = _spread([q[-1] for q in squeeze], apart)
+        for line, text, q, y_text, role in zip(
+            self.parts, self.part_texts, squeeze, label_at, _roles(len(squeeze)), strict=True
+        ):
+            line.set_data(x, q)
+            _place(text, x[-1], y_text, f" {role}", va="center")
+
+    def describe(self, view):
+        seen = view.axles[self.axle]
+        shock = seen.corner.shock
+        words = (
+            f"{self.axle.capitalize()} shock force over compression: rises to "
+            f"{self.say(np.interp(shock.bump_touch, seen.compression, seen.force), 'force')} where "
+            f"the bump stop is touched at {self.say(shock.bump_touch)}; standing at "
+            f"{self.say(seen.ride)}"
+        )
+        if np.isfinite(seen.crossover):
+            words += f"; crossover at {self.say(seen.crossover)}"
+        return words + "."
+
+
+class WheelCurve(Chart):
+    """Wheel force and wheel rate over wheel travel."""
+
+    aspect = 1.0
+
+    def __init__(self, figure, area, view, axle, units):
+        super().__init__(figure, area, view, axle, units)
+        seen = view.axles[axle]
+        grid = area.subgridspec(2, 1, height_ratios=(1.3, 1), hspace=0.12)
+        self.axes = figure.add_subplot(grid[0])
+        self.rate_axes = figure.add_subplot(grid[1], sharex=self.axes)
+        ratio = seen.corner.linkage.motion_ratio(seen.corner.full_bump_travel)
+        full = self.scale(seen.corner.full_bump_travel, "length")
+        _style(self.axes, y=f"{axle} wheel force, {unit_label('force', units)}")
+        _style(
+            self.rate_axes,
+            x=f"wheel travel from droop, {unit_label('length', units)}",
+            y=f"wheel rate, {unit_label('rate', units)}",
+        )
+        self.axes.tick_params(labelbottom=False)
+        self.axes.set_xlim(0, full * 1.08)
+        self.top = 1.2 * self.scale(_stiffest(view, axle), "force") * ratio
+        self.axes.set_ylim(0, self.top)
+        stiffest = max(s.law.slope(0.0) for s in seen.corner.stack.springs)
+        self.rate_top = 1.5 * self.scale(stiffest, "rate") * ratio**2
+        self.rate_axes.set_ylim(0, self.rate_top)
+        for area_axes in (self.axes, self.rate_axes):
+            area_axes.axvline(full, color=SOFT, linewidth=1.2, linestyle=(0, (1, 1)))
+        self.force = self.line(self.axes, color=INK, linewidth=2.2)
+        self.rate = self.line(self.rate_axes, color=INK, linewidth=2.0)
+        self.level = self.line(self.axes, color=MAIN, linewidth=1.0)
+        self.ride = self.line(self.axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7)
+        self.rate_ride = self.line(
+            self.rate_axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7
+        )
+        self.cross = self.line(self.axes, color=TENDER, linewidth=1)
+        self.rate_cross = self.line(self.rate_axes, color=TENDER, linewidth=1)
+        self.ride_text = self.text(self.axes, color=MAIN)
+        self.cross_text = self.text(self.axes, color=TENDER, rotation=90)
+        self.rate_text = self.text(self.rate_axes, color=MAIN)
+
+    def update(self, view):
+        seen = view.axles[self.axle]
+        x = self.scale(seen.travel, "length")
+        force, rate = self.scale(seen.wheel_force, "force"), self.scale(seen.wheel_rate, "rate")
+        self.force.set_data(x, force)
+        self.rate.set_data(x, np.minimum(rate, 2 * self.rate_top))
+        rx = self.scale(seen.ride_travel, "length")
+        ry, rr = np.interp(rx, x, force), self._ride_rate(view)
+        self.level.set_data([0, rx, rx], [ry, ry, 0])
+        self.ride.set_data([rx], [ry])
+        self.rate_ride.set_data([rx], [rr])
+        weight = self.say(view.stance.wheel_force[0 if self.axle == "front" else 2], "force")
+        _place(self.ride_text, rx, ry, f"  carries {weight}", ha="left", va="top")
+        frequency = view.stance.frequency[0 if self.axle == "front" else 2]
+        words = f"  {self.say(frequency, 'frequency')} here"
+        _place(self.rate_text, rx, rr, words, ha="left", va="bottom")
+        if np.isfinite(seen.crossover):
+            cx = self.scale(seen.crossover_travel, "length")
+            self.cross.set_data([cx, cx], [0, self.top])
+            self.rate_cross.set_data([cx, cx], [0, self.rate_top])
+            _place(self.cross_text, cx, self.top, "crossover ", ha="right", va="top")
+        else:
+            self.cross.set_data([], [])
+            self.rate_cross.set_data([], [])
+            self.cross_text.set_text("")
+
+    def _ride_rate(self, view):
+        return self.scale(view.stance.wheel_rate[0 if self.axle == "front" else 2], "rate")
+
+    def describe(self, view):
+        seen = view.axles[self.axle]
+        i = 0 if self.axle == "front" else 2
+        return (
+            f"{self.axle.capitalize()} wheel force and rate over wheel travel: standing at "
+            f"{self.say(seen.ride_travel)} with a wheel rate of "
+            f"{self.say(view.stance.wheel_rate[i], 'rate')} and a ride frequency of "
+            f"{self.say(view.stance.frequency[i], 'frequency')}."
+        )
+
+
+class CutAway(Chart):
+    """The shock to scale at droop hang, standing and full bump, the stop gap dimensioned."""
+
+    aspect = 1.5
+
+    def __init__(self, figure, area, view, axle, units):
+        super().__init__(figure, area, view, axle, units)
+        self.axes = axes = figure.add_subplot(area)
+        seen = view.axles[axle]
+        shock = seen.corner.shock
+        axes.set_aspect("equal")
+        axes.axis("off")
+        self.step = 15 * INCH
+        span = shock.thread.seat_span
+        axes.set_xlim(-0.52 * self.step, 2.85 * self.step)
+        axes.set_ylim(span + 3 * INCH, -5.8 * INCH)
+        axes.text(
+            -0.5 * self.step, span + 2 * INCH, f"{axle} shock, to scale", fontsize=8, color=SOFT
+        )
+        self.foot = span - shock.stroke - 1.2 * INCH
+        self.radius = 1.25 * INCH
+        inks = _spring_inks(len(seen.squeeze))
+        self.columns = []
+        for i, state in enumerate(STATES):
+            x = i * self.step
+            axes.text(
+                x, -4.6 * INCH, STATE_NAMES[state], ha="center", fontsize=9, color=INK
+            )
+            body = _box(x, -2.4 * INCH, self.foot, self.radius)
+            axes.add_collection(
+                PolyCollection([body], facecolor="#f4f5f7", edgecolor=SOFT, linewidth=0.8)
+            )
+            axes.add_patch(Circle((x, -3.1 * INCH), 0.7 * INCH, fill=False, edgecolor=SOFT))
+            for y in np.arange(-1.2, 0.0, 0.3) * INCH:
+                axes.plot([x - self.radius, x + self.radius], [y, y], color=FAINT, linewidth=0.8)
+            self.columns.append(
+                {
+                    "shaft": self.shapes(axes, facecolor="white", edgecolor=SOFT, linewidth=0.8),
+                    "stop": self.shapes(axes, facecolor=FAINT, edgecolor=SOFT, linewidth=0.8),
+                    "coils": [
+                        self.line(axes, color=c, linewidth=2.6, solid_joinstyle="round")
+                        for c, _ in inks
+                    ],
+                    "metal": self.shapes(axes, facecolor=INK, edgecolor=INK, linewidth=0.6),
+                    "ring": self.shapes(
+                        axes, facecolor="white", edgecolor=INK, linewidth=1.6, zorder=4
+                    ),
+                    "gap": self.line(axes, color=INK, linewidth=1.2, marker="_", markersize=9),
+                    "words": self.text(axes, fontsize=9),
+                    "names": [self.text(axes, color=c, fontsize=8) for c, _ in inks]
+                    if i == len(STATES) - 1
+                    else [],
+                }
+            )
+
+    def update(self, view):
+        seen = view.axles[self.axle]
+        springs = seen.corner.stack.springs
+        shock = seen.corner.shock
+        stop = shock.bump_stop.free_length if shock.bump_stop else 0.0
+        for i, (state, column) in enumerate(zip(STATES, self.columns, strict=True)):
+            cut, x = seen.cutaways[state], i * self.step
+            wide = max(self._width(s) for s in springs)
+            eye = cut.retainer + 1.6 * INCH
+            column["shaft"].set_verts([_box(x, self.foot, eye, 0.45 * INCH)])
+            if stop:
+                top = max(cut.retainer - stop + 0.6 * INCH, self.foot)
+                column["stop"].set_verts([_box(x, top, cut.retainer + 0.6 * INCH, 0.9 * INCH)])
+            metal = [
+                _box(x, cut.collar - 0.55 * INCH, cut.collar, wide + 0.25 * INCH),
+                _box(x, cut.retainer, cut.retainer + 0.5 * INCH, wide + 0.25 * INCH),
+            ]
+            for edge in cut.dividers:
+                metal.append(_box(x, edge, edge + shock.divider_height, wide + 0.25 * INCH))
+            column["metal"].set_verts(metal)
+            for line, spring, (top, bottom) in zip(column["coils"], springs, cut.springs,
+                                                   strict=True):
+                line.set_data(*_coils(x, top, bottom, self._width(spring), _coil_count(spring)))
+            for text, spring, (top, bottom) in zip(column["names"], springs, cut.springs,
+                                                   strict=False):
+                _place(text, x + wide + 0.6 * INCH, 0.5 * (top + bottom), _short(spring.name),
+                       ha="left", va="center")
+            column["ring"].set_verts(
+                [_box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
+            )
+            if cut.rings:
+                (index, face), gap, closed = cut.rings[0], cut.gaps[0], cut.closed[0]
+                at = x - wide - 0.9 * INCH
+                edge = cut.dividers[index]
+                column["gap"].set_data([at, at], [face, edge] if not closed else [np.nan, np.nan])
+                words = "closed" if closed else gap_text(gap, self.units)
+                _place(column["words"], at - 0.3 * INCH, 0.5 * (face + edge), words, ha="right",
+                       va="center")
+            else:
+                column["gap"].set_data([], [])
+                column["words"].set_text("")
+
+    def _width(self, spring):
+        return 0.5 * (spring.wire.mean_diameter if spring.wire else 3.5 * INCH)
+
+    def describe(self, view):
+        seen = view.axles[self.axle]
+        names = " over ".join(_short(s.name) for s in seen.corner.stack.springs)
+        words = f"Cut-away of the {self.axle} shock, collar on top: {names}."
+        if seen.corner.gap:
+            parts = []
+            for state in STATES:
+                cut = seen.cutaways[state]
+                gap = "closed" if cut.closed[0] else gap_text(cut.gaps[0], self.units)
+                parts.append(f"{STATE_NAMES[state]} {gap}")
+            words += f" Stop gap: {', '.join(parts)}."
+        return words
+
+
+class SideView(Chart):
+    """The vehicle on the ground, to scale, with ride heights and rake."""
+
+    aspect = 1.5
+
+    # An outline of our own, ahead of the front axle and up from the frame line [in].
+    TUB = (
+        (21, 2), (25, 9), (17, 17), (-20, 21), (-33, 15), (-88, 15), (-92, 21), (-140, 22),
+        (-142, 14), (-136, 2),
+    )  # fmt: skip
+    CAGE = (
+        (-20, 21), (-42, 54), (-72, 57), (-104, 54), (-112, 22), (np.nan, np.nan), (-70, 15),
+        (-72, 57), (np.nan, np.nan), (-42, 54), (-70, 22), (np.nan, np.nan), (-104, 54), (-92, 21),
+    )  # fmt: skip
+    SEATS = ((-50, 17), (-66, 17), (-70, 38), (np.nan, np.nan), (-78, 19), (-94, 19), (-98, 40))
+
+    def __init__(self, figure, area, view, axle, units):
+        super().__init__(figure, area, view, axle, units)
+        self.axes = axes = figure.add_subplot(area)
+        axes.set_aspect("equal")
+        axes.axis("off")
+        base = view.vehicle.wheelbase
+        axes.set_xlim(-base - 34 * INCH, 34 * INCH)
+        axes.set_ylim(-13 * INCH, 80 * INCH)
+        axes.axhline(0, color=INK, linewidth=1.4)
+        axes.text(33 * INCH, -2 * INCH, "front", ha="right", va="top", fontsize=8, color=SOFT)
+        self.body = self.shapes(axes, facecolor=BAND, edgecolor=SOFT, linewidth=1.0)
+        self.seats = self.line(axes, color=FAINT, linewidth=4, solid_capstyle="round")
+        self.cage = self.line(axes, color=SOFT, linewidth=2.0, solid_joinstyle="round")
+        self.frame = self.line(axes, color=MAIN, linewidth=3.2, solid_capstyle="round")
+        self.wheels = [self.line(axes, color=INK, linewidth=3.4) for _ in range(2)]
+        self.hubs = self.line(axes, color=INK, marker="o", linestyle="", markersize=5)
+        self.dims = self.line(axes, color=MAIN, linewidth=1.0, marker="_", markersize=8)
+        self.texts = [self.text(axes, color=MAIN, fontsize=10, weight="bold") for _ in range(2)]
+        self.rake = self.text(axes, fontsize=9, ha="center")
+
+    def update(self, view):
+        stance, vehicle = view.stance, view.vehicle
+        pitch, heave = float(stance.pitch), float(stance.frame_height)
+
+        def on_ground(points):
+            x, z = np.asarray(points, dtype=float).T
+            return x * np.cos(pitch) + z * np.sin(pitch), heave - x * np.sin(pitch) + z * np.cos(
+                pitch
+            )
+
+        self.body.set_verts([np.column_stack(on_ground(np.array(self.TUB) * INCH))])
+        self.seats.set_data(*on_ground(np.array(self.SEATS) * INCH))
+        self.cage.set_data(*on_ground(np.array(self.CAGE) * INCH))
+        base = vehicle.wheelbase
+        self.frame.set_data(*on_ground([(12 * INCH, 0), (-base - 10 * INCH, 0)]))
+        turn = np.linspace(0, 2 * np.pi, 61)
+        hubs_x, hubs_z, dims_x, dims_z = [], [], [], []
+        for i, (axle, wheel, text) in enumerate(
+            zip((vehicle.front, vehicle.rear), self.wheels, self.texts, strict=True)
+        ):
+            travel = stance.travel[2 * i : 2 * i + 2].mean()
+            load = stance.tyre_load[2 * i : 2 * i + 2].mean()
+            x = on_ground([(-base * i, -axle.hub_below_frame + travel)])[0][0]
+            z = axle.tyre.radius - load / axle.tyre.rate
+            ring = z + axle.tyre.radius * np.sin(turn)
+            wheel.set_data(x + axle.tyre.radius * np.cos(turn), np.maximum(ring, 0.0))
+            hubs_x.append(x)
+            hubs_z.append(z)
+            point = axle.point
+            px = on_ground([(-point.behind_front_axle, point.above_frame)])[0][0]
+            height = view.axles[("front", "rear")[i]].height
+            # The dimension stands beside the wheel, where nothing else is.
+            at = px + (-14 if i == 0 else 14) * INCH
+            dims_x += [at, at, np.nan]
+            dims_z += [0, height, np.nan]
+            words = f"{('front', 'rear')[i]} {self.say(height)}"
+            _place(text, at, -2 * INCH, words, ha="center", va="top")
+        self.hubs.set_data(hubs_x, hubs_z)
+        self.dims.set_data(dims_x, dims_z)
+        rise = view.axles["front"].height - view.axles["rear"].height
+        words = (
+            f"rake {100 * float(stance.rake):+.2f} %, nose "
+            f"{'high' if rise > 0 else 'low'} by {self.say(abs(rise))}"
+        )
+        _place(self.rake, -0.5 * base, 76 * INCH, words)
+
+    def describe(self, view):
+        return "Side view of the vehicle on the ground. " + in_words(view, self.units)
+
+
+CHARTS = {
+    "shock": ShockCurve,
+    "wheel": WheelCurve,
+    "cutaway": CutAway,
+    "side": SideView,
+}
+"""The charts there are, by name."""
+
+
+class Board:
+    """Charts side by side in one figure that is made once and then moved.
+
+    Parameters
+    ----------
+    view : View
+        Sets the fixed axes.
+    rows : sequence of sequence of (str, str)
+        Chart name of `CHARTS` and axle, row by row.
+    units : {"us", "metric"}
+    size : (float, float)
+        Inches on paper; 100 pixels each on screen.
+    """
+
+    DPI = 100
+
+    def __init__(self, view, rows, *, units="us", size=(9.6, 5.0)):
+        self.figure = Figure(figsize=size, dpi=self.DPI, facecolor="white")
+        self.canvas = FigureCanvasAgg(self.figure)
+        self.rows = tuple(tuple(row) for row in rows)
+        self.units = units
+        self.charts = []
+        outer = self.figure.add_gridspec(
+            len(self.rows), 1, left=0.075, right=0.985, top=0.975, bottom=0.105, hspace=0.22
+        )
+        for i, row in enumerate(self.rows):
+            kinds = [CHARTS[name] for name, _ in row]
+            inner = outer[i].subgridspec(
+                1, len(row), width_ratios=[k.aspect for k in kinds], wspace=0.24
+            )
+            for j, (kind, (_, axle)) in enumerate(zip(kinds, row, strict=True)):
+                self.charts.append(kind(self.figure, inner[j], view, axle, units))
+        self._background = None
+
+    def update(self, view):
+        """Move every artist to show ``view``, without drawing."""
+        for chart in self.charts:
+            chart.update(view)
+
+    def render(self, view):
+        """Show ``view`` as a PNG.
+
+        Parameters
+        ----------
+        view : View
+
+        Returns
+        -------
+        bytes
+        """
+        self.update(view)
+        if self._background is None:
+            self.canvas.draw()  # leaves out the animated artists
+            self._background = self.canvas.copy_from_bbox(self.figure.bbox)
+        self.canvas.restore_region(self._background)
+        for chart in self.charts:
+            for artist in sorted(chart.moving, key=lambda a: a.get_zorder()):
+                artist.axes.draw_artist(artist)
+        return _png(self.canvas)
+
+    def still(self, view):
+        """The same picture as an ordinary figure, for print and tests.
+
+        Parameters
+        ----------
+        view : View
+
+        Returns
+        -------
+        Figure
+        """
+        self.update(view)
+        for chart in self.charts:
+            for artist in chart.moving:
+                artist.set_animated(False)
+        self._background = None
+        return self.figure
+
+    def describe(self, view):
+        """What the charts show, in words, for screen readers and print."""
+        return " ".join(dict.fromkeys(chart.describe(view) for chart in self.charts))
+
+
+def _png(canvas):
+    from PIL import Image
+
+    buffer = io.BytesIO()
+    # The fastest deflate: a slider waits for the encoder, not for the disk.
+    Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3]).save(
+        buffer, format="png", compress_level=1
+    )
+    return buffer.getvalue()
+
+
+def _stiffest(view, axle):
+    """Force of springs and gas at full bump with the ring met at once: the top of the axes [N]."""
+    corner = view.axles[axle].corner
+    stack, full = corner.stack, corner.shock.full_bump
+    early = stack.with_caps([0.25 * INCH + r.cap * 0 for r in stack.rings])
+    force = early.force(min(full + float(corner.seat), 0.999 * float(early.solid_compression)))
+    return float(force + corner.shock.gas_force(full))
+
+
+def _spring_inks(count):
+    """Ink and line style of each spring, main last."""
+    between = [(SOFT, (0, (4, 1, 1, 1)))] * (count - 2)
+    return [(TENDER, (0, (5, 1.5))), *between, (MAIN, "-")][-count:] if count > 1 else [(MAIN, "-")]
+
+
+def _roles(count):
+    """What the trade calls each spring of a stack, from the collar."""
+    if count == 1:
+        return ["spring"]
+    return ["tender", *["middle"] * (count - 2), "main"]
+
+
+def _spread(levels, apart):
+    """Push label heights that would overlap apart, keeping their order."""
+    order = np.argsort(levels, kind="stable")
+    spread = np.array(levels, dtype=float)
+    for below, above in zip(order[:-1], order[1:], strict=True):
+        short = apart - (spread[above] - spread[below])
+        if short > 0:
+            spread[below] -= 0.5 * short
+            spread[above] += 0.5 * short
+    return spread
+
+
+def _short(name):
+    return name.replace("-", " ")
+
+
+def _box(x, top, bottom, half):
+    return [(x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom)]
+
+
+def _coil_count(spring):
+    return max(3, round(spring.wire.total_coils)) if spring.wire else 8
+
+
+def _coils(x, top, bottom, half, count):
+    """A coil spring seen from the side, as a zigzag with flat ends."""
+    y = np.linspace(top, bottom, 2 * count + 1)
+    side = np.where(np.arange(y.size) % 2, half, -half)
+    return x + side, y
+
+
+def shock_curve(view, *, axle="front", units="us", size=(7.0, 4.6)):
+    """Shock force over compression with the springs' shares.
+
+    Parameters
+    ----------
+    view : View
+    axle : {"front", "rear"}
+    units : {"us", "metric"}
+    size : (float, float)
+        Inches.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    return Board(view, [[("shock", axle)]], units=units, size=size).still(view)
+
+
+def wheel_curve(view, *, axle="front", units="us", size=(7.0, 4.6)):
+    """Wheel force and rate over wheel travel; arguments as for `shock_curve`."""
+    return Board(view, [[("wheel", axle)]], units=units, size=size).still(view)
+
+
+def cut_away(view, *, axle="front", units="us", size=(7.0, 5.4)):
+    """The shock to scale in three places; arguments as for `shock_curve`."""
+    return Board(view, [[("cutaway", axle)]], units=units, size=size).still(view)
+
+
+def side_view(view, *, units="us", size=(8.0, 4.0)):
+    """The vehicle on the ground; arguments as for `shock_curve`."""
+    return Board(view, [[("side", "front")]], units=units, size=size).still(view)
+
+
+def rows_for(kind, axle):
+    """The layout of a lesson's board.
+
+    Parameters
+    ----------
+    kind : {"start", "install", "preload", "gap"}
+    axle : {"front", "rear"}
+
+    Returns
+    -------
+    tuple
+        Rows for `Board`, and its size in inches.
+    """
+    layouts = {
+        "start": ([[("side", axle), ("cutaway", axle)], [("shock", axle), ("wheel", axle)]], 7.2),
+        "install": ([[("cutaway", axle), ("shock", axle)]], 4.4),
+        "preload": ([[("side", axle), ("shock", axle)]], 4.4),
+        "gap": ([[("cutaway", axle), ("shock", axle), ("wheel", axle)]], 4.4),
+    }
+    rows, height = layouts[kind]
+    return rows, (10.4 if kind == "gap" else 9.6, height)
+
+
+__all__ = [
+    "AXLES", "CHARTS", "Board", "Chart", "cut_away", "look", "rows_for", "shock_curve",
+    "side_view", "wheel_curve",
+]  # fmt: skip

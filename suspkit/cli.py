@@ -1,0 +1,223 @@
+"""The command line: check a vehicle file, print its work sheet, open the guide."""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import os
+import platform
+import sys
+from pathlib import Path
+
+import suspkit
+
+WRONG_INPUT = 2
+"""Exit code when what was given cannot be used; argparse uses the same."""
+
+FIRST_PAGE = Path("notebooks") / "00-start-here.ipynb"
+
+
+def main(argv=None):
+    """Run one command.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        Arguments; those of the process if not given.
+
+    Returns
+    -------
+    int
+        Exit code: 0 done, 2 wrong input (one sentence on standard error), 130 interrupted.
+    """
+    arguments = _parser().parse_args(argv)
+    try:
+        return arguments.run(arguments) or 0
+    except (ValueError, OSError, suspkit.NotSettledError) as error:
+        sentence = " ".join(str(error).split())
+        about = str(getattr(arguments, "vehicle", ""))
+        # Only what went wrong before or after reading the file already names a file.
+        named = isinstance(error, (OSError, suspkit.VehicleFileError))
+        print(f"{about}: {sentence}" if about and not named else sentence, file=sys.stderr)
+        return WRONG_INPUT
+    except KeyboardInterrupt:
+        return 130
+
+
+def _parser():
+    parser = argparse.ArgumentParser(
+        prog="suspkit", description="Spring kits for side-by-sides: check, settle, print, learn."
+    )
+    parser.add_argument("--version", action="version", version=f"suspkit {suspkit.__version__}")
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    def command(run, name, help):
+        added = commands.add_parser(name, help=help, description=help)
+        added.set_defaults(run=run)
+        return added
+
+    check = command(_check, "check", "Check a vehicle file and let every set-up settle.")
+    check.add_argument("vehicle", metavar="VEHICLE.toml", type=Path)
+
+    sheet = command(_sheet, "sheet", "Write the work sheet of a vehicle, as HTML and PDF.")
+    sheet.add_argument("vehicle", metavar="VEHICLE.toml", type=Path)
+    sheet.add_argument(
+        "--load", metavar="NAME", help="a load of the file; its target load if not given"
+    )
+    sheet.add_argument(
+        "--setup", metavar="NAME", help="a set-up of the file; the current one if not given"
+    )
+    sheet.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
+    sheet.add_argument("--out", metavar="FOLDER", type=Path, default=Path(), help="default: here")
+
+    guide = command(_guide, "guide", "Open the notebooks in JupyterLab.")
+    guide.add_argument(
+        "--folder", metavar="FOLDER", type=Path,
+        help="work on a copy here, where files already there are kept as they are",
+    )  # fmt: skip
+    guide.add_argument("--no-browser", action="store_true", help="only print the address")
+    guide.add_argument("--port", type=int, help="default: the first free one from 8888")
+
+    example = command(_example, "example", "Copy the example vehicle and its spring rack.")
+    example.add_argument("folder", metavar="FOLDER", type=Path)
+
+    command(_about, "about", "Print the versions in use, for a report.")
+    return parser
+
+
+def _check(arguments):
+    vehicle = suspkit.load_vehicle(arguments.vehicle)
+    loads = list(vehicle.loads) or None
+    print(f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name)
+    for label in ("springs", "stacks", "setups", "loads"):
+        names = ", ".join(getattr(vehicle, label))
+        print(f"  {label.replace('setups', 'set-ups'):8} {names or 'none'}")
+    for name, setup in vehicle.setups.items():
+        stance = suspkit.settle(vehicle, setup, load=loads)
+        print(f"  set-up {name!r} settles in {len(loads or ['nothing aboard'])} load(s)")
+        for answer in ("tipped", "on_stop", "lifted"):
+            seen = getattr(stance, answer)
+            seen = seen if answer == "tipped" else seen.any(axis=0)
+            _remark(answer, seen, loads)
+    print("OK")
+
+
+_REMARKS = {
+    "tipped": "tips over",
+    "on_stop": "stands on its bump stops",
+    "lifted": "has a wheel off the ground",
+}
+
+
+def _remark(answer, seen, loads):
+    names = loads or ["nothing aboard"]
+    found = [n for n, yes in zip(names, seen.reshape(-1), strict=True) if yes]
+    if found:
+        print(f"    note: it {_REMARKS[answer]} in: {', '.join(found)}")
+
+
+def _sheet(arguments):
+    from suspkit import sheet
+
+    vehicle = suspkit.load_vehicle(arguments.vehicle)
+    for path in sheet.write(
+        vehicle, setup=arguments.setup, load=arguments.load, units=arguments.units,
+        folder=arguments.out,
+    ):  # fmt: skip
+        print(path)
+
+
+def _example(arguments):
+    from suspkit.vehicle_file import data_folder
+
+    _copy(data_folder(), arguments.folder)
+
+
+def _guide(arguments):
+    if importlib.util.find_spec("jupyterlab") is None:
+        raise ValueError(
+            'JupyterLab is not installed; expected it from: pip install "suspkit[guide]"'
+        )
+    package = Path(suspkit.__file__).resolve().parent
+    installed = (package / "notebooks").is_dir()
+    home = package if installed else package.parent
+    if installed or arguments.folder is not None:
+        folder = (arguments.folder or Path.home() / "suspkit-guide").absolute()
+        for part in ("notebooks", "data"):
+            _copy(home / part, folder / part)
+        home = folder
+    if not (home / FIRST_PAGE).is_file():
+        raise ValueError(f"{home / FIRST_PAGE} is missing; expected the guide's first page there")
+    command, environment = lab_command(
+        home, port=arguments.port, browser=not arguments.no_browser and _has_screen()
+    )
+    print(f"Opening {home / FIRST_PAGE}. Stop with Ctrl-C.", flush=True)
+    if "--allow-root" in command:
+        print("Running as root, so JupyterLab is told to allow it (--allow-root).", flush=True)
+    # JupyterLab takes this process over, so that signals and its exit code are its own.
+    os.execve(command[0], command, environment)
+
+
+def lab_command(folder, *, port=None, browser=True):
+    """The command that opens the guide, and its environment.
+
+    Parameters
+    ----------
+    folder : Path
+        What JupyterLab shows; ``notebooks`` and ``data`` are in it.
+    port : int, optional
+    browser : bool
+        Whether to open one; the address is printed either way.
+
+    Returns
+    -------
+    command : list of str
+    environment : dict of str to str
+    """
+    command = [
+        sys.executable, "-m", "jupyterlab", str(folder / FIRST_PAGE),
+        f"--ServerApp.root_dir={folder}",
+    ]  # fmt: skip
+    if port is not None:
+        command.append(f"--ServerApp.port={port}")
+    if not browser:
+        command.append("--no-browser")
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        command.append("--allow-root")
+    # Our settings: this machine only, and no look-ups of news, updates or extensions.
+    path = [str(Path(__file__).resolve().parent / "jupyter")]
+    if os.environ.get("JUPYTER_CONFIG_PATH"):
+        path.append(os.environ["JUPYTER_CONFIG_PATH"])
+    return command, os.environ | {"JUPYTER_CONFIG_PATH": os.pathsep.join(path)}
+
+
+def _has_screen():
+    """Without one, a text browser would take the terminal over."""
+    return sys.platform != "linux" or bool({"DISPLAY", "WAYLAND_DISPLAY"} & set(os.environ))
+
+
+def _copy(source, folder):
+    from suspkit.files import copy_missing
+
+    copied, kept = copy_missing(source, folder)
+    for path in copied:
+        print(f"copied {path}")
+    for path in kept:
+        print(f"kept {path} as it is")
+
+
+def _about(arguments):
+    from importlib import metadata
+
+    names = ("numpy", "scipy", "numba", "pandas", "matplotlib", "ipywidgets", "pint", "pydantic")
+    parts = [f"suspkit {suspkit.__version__}", f"Python {platform.python_version()}"]
+    for name in (*names, "plutoprint", "jupyterlab"):
+        try:
+            parts.append(f"{name} {metadata.version(name)}")
+        except metadata.PackageNotFoundError:
+            parts.append(f"no {name}")
+    print(", ".join([*parts, platform.platform()]))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

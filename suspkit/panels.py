@@ -1,0 +1,303 @@
+"""Controls that move charts, live. No physics and no drawing here."""
+
+from __future__ import annotations
+
+import base64
+import html
+from dataclasses import replace
+
+import ipywidgets as widgets
+
+from suspkit.charts import Board, rows_for
+from suspkit.corner import assemble, hold_rings
+from suspkit.setup import AXLES
+from suspkit.units import INCH, show, tape
+from suspkit.view import cautions, in_words, look, readout
+
+TURNS = (0.0, 12.0, 0.25)
+"""Range and step of the collar slider [turns]."""
+
+GAP_STEPS = {"us": (INCH / 16, 6 * 16), "metric": (0.001, 150)}
+"""Step of the gap slider [m], and how many."""
+
+_WIDE = {"description_width": "9.5em"}
+
+
+def _gap_options(units):
+    step, count = GAP_STEPS[units]
+    gaps = [i * step for i in range(count + 1)]
+    return [(tape(g) if units == "us" else show(g, "length", units, digits=0), g) for g in gaps]
+
+
+class Panel(widgets.VBox):
+    """Controls bound to one board of charts.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    kind : {"start", "install", "preload", "gap"}
+        Which charts, and which controls.
+    setup : str, optional
+        Name of the set-up to start from; the current one if not given.
+    load : str, optional
+        The vehicle's target load if not given.
+    axle : {"front", "rear"}
+        The axle drawn in detail.
+    units : {"us", "metric"}
+
+    Attributes
+    ----------
+    view : View
+        What is shown now.
+    controls : dict of str to widget
+    error : str
+        The sentence shown in place of a chart that cannot be made; empty if all is well.
+    """
+
+    SHOWN = {
+        "start": ("front_turns", "front_gap", "rear_turns", "rear_gap", "load", "axle", "units"),
+        "install": ("setup", "axle", "load", "units"),
+        "preload": ("front_turns", "rear_turns", "ring", "load", "axle", "units"),
+        "gap": ("front_turns", "front_gap", "rear_turns", "rear_gap", "axle", "load", "units"),
+    }
+
+    def __init__(self, vehicle, kind, *, setup=None, load=None, axle="front", units="us"):
+        self.vehicle, self.kind = vehicle, kind
+        self.error, self.view = "", None
+        self._held, self._boards, self._quiet = None, {}, True
+        name = vehicle.current if setup is None else setup
+        self._setup = vehicle.setups[name]
+        load = load or (vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads)))
+        self.controls = self._make_controls(name, load, axle, units)
+        self.chart = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+        self.words = widgets.HTML()
+        shown = self.SHOWN[kind]
+        sliders = [self.controls[n] for n in shown if n.endswith(("turns", "gap"))]
+        choices = [self.controls[n] for n in shown if not n.endswith(("turns", "gap"))]
+        layout = widgets.Layout(flex_flow="row wrap", width="100%")
+        super().__init__(
+            [
+                widgets.HBox(choices, layout=layout),
+                widgets.HBox(sliders, layout=layout),
+                self.chart,
+                self.words,
+            ]
+        )
+        for control in self.controls.values():
+            control.observe(self._changed, names="value")
+        self._quiet = False
+        self.refresh()
+
+    def _make_controls(self, setup, load, axle, units):
+        made = {
+            "setup": widgets.Dropdown(
+                options=list(self.vehicle.setups), value=setup, description="set-up"
+            ),
+            "load": widgets.Dropdown(
+                options=list(self.vehicle.loads), value=load, description="load"
+            ),
+            "axle": widgets.ToggleButtons(
+                options=list(AXLES), value=axle, description="axle drawn",
+                style={"button_width": "4.5em"},
+            ),
+            "units": widgets.ToggleButtons(
+                options=[("US", "us"), ("metric", "metric")], value=units, description="units",
+                style={"button_width": "4.5em"},
+            ),
+            "ring": widgets.ToggleButtons(
+                options=[("gap re-set by tape", "reset"), ("ring left alone", "left")],
+                description="stop ring", style={"button_width": "10.5em"},
+            ),
+        }  # fmt: skip
+        low, high, step = TURNS
+        for name, (left, _right) in AXLES.items():
+            corner = getattr(self._setup, left)
+            made[f"{name}_turns"] = widgets.FloatSlider(
+                min=low, max=high, step=step, value=float(corner.turns), readout_format=".2f",
+                description=f"{name} turns", style=_WIDE, layout=widgets.Layout(width="27em"),
+            )  # fmt: skip
+            gap = corner.gap if isinstance(corner.gap, (int, float)) else 0.0
+            made[f"{name}_gap"] = widgets.SelectionSlider(
+                options=_gap_options(units), value=self._nearest(gap, units),
+                description=f"{name} stop gap", style=_WIDE, layout=widgets.Layout(width="27em"),
+                disabled=corner.gap is None,
+            )  # fmt: skip
+        return made
+
+    @staticmethod
+    def _nearest(gap, units):
+        step, count = GAP_STEPS[units]
+        return min(count, max(0, round(gap / step))) * step
+
+    def set(self, **values):
+        """Move controls as a hand would; see `controls` for their names."""
+        for name, value in values.items():
+            if name.endswith("_gap"):
+                value = self._nearest(value, self.controls["units"].value)
+            self.controls[name].value = value
+
+    def _changed(self, change):
+        if self._quiet:
+            return
+        self._quiet = True
+        try:
+            if change["owner"] is self.controls["units"]:
+                self._change_units(change["old"], change["new"])
+            elif change["owner"] is self.controls["setup"]:
+                self._change_setup(change["new"])
+            elif change["owner"] is self.controls["ring"]:
+                self._held = None
+        finally:
+            self._quiet = False
+        self.refresh()
+
+    def _change_units(self, _old, new):
+        for name in AXLES:
+            slider = self.controls[f"{name}_gap"]
+            gap = slider.value
+            slider.options = _gap_options(new)
+            slider.value = self._nearest(gap, new)
+
+    def _change_setup(self, name):
+        self._setup, self._held = self.vehicle.setups[name], None
+        units = self.controls["units"].value
+        for axle, (left, _right) in AXLES.items():
+            corner = getattr(self._setup, left)
+            self.controls[f"{axle}_turns"].value = float(corner.turns)
+            self.controls[f"{axle}_gap"].disabled = corner.gap is None
+            if corner.gap is not None:
+                self.controls[f"{axle}_gap"].value = self._nearest(float(corner.gap), units)
+
+    @property
+    def setup(self):
+        """The set-up the controls stand for."""
+        setup = self._setup
+        shown = self.SHOWN[self.kind]
+        for axle, (left, _right) in AXLES.items():
+            changes = {}
+            if f"{axle}_turns" in shown:
+                changes["turns"] = self.controls[f"{axle}_turns"].value
+            if f"{axle}_gap" in shown and getattr(setup, left).gap is not None:
+                changes["gap"] = self.controls[f"{axle}_gap"].value
+            if changes:
+                setup = setup.change(axle, **changes)
+        if self.controls["ring"].value == "left":
+            if self._held is None:
+                # The rings stay where the set-up's own numbers put them.
+                self._held = hold_rings(self._setup, assemble(self.vehicle, self._setup))
+            rings = {n: getattr(self._held, n).ring for pair in AXLES.values() for n in pair}
+            setup = replace(
+                setup,
+                **{
+                    n: replace(getattr(setup, n), gap=None, ring=ring)
+                    for n, ring in rings.items()
+                    if ring is not None
+                },
+            )
+        return setup
+
+    def refresh(self):
+        """Show what the controls say. Never raises: what cannot be shown is said in words."""
+        try:
+            units, axle = self.controls["units"].value, self.controls["axle"].value
+            view = look(self.vehicle, self.setup, load=self.controls["load"].value)
+            picture = self._board(view, axle, units).render(view)
+            words = _table(view, units)
+            self.chart.tooltip = in_words(view, units)
+            self.view, self.error = view, ""
+            self.chart.value, self.words.value = picture, words
+            self.chart.layout.opacity = "1"
+        except Exception as error:  # a callback's exception would vanish: the page must say it
+            self.error = str(error) or type(error).__name__
+            self.chart.layout.opacity = "0.25"
+            self.words.value = (
+                '<div role="alert" style="border:2px solid #1b1f24;padding:.5em;max-width:60em">'
+                f"<b>This cannot be shown.</b> {html.escape(self.error)}</div>"
+            )
+
+    def _board(self, view, axle, units):
+        key = (axle, units, self.controls["setup"].value)
+        if key not in self._boards:
+            rows, size = rows_for(self.kind, axle)
+            self._boards[key] = Board(view, rows, units=units, size=size)
+        return self._boards[key]
+
+    def summary(self):
+        """What is shown, in words.
+
+        Returns
+        -------
+        str
+        """
+        if self.error:
+            return f"This cannot be shown. {self.error}"
+        return in_words(self.view, self.controls["units"].value)
+
+    def _repr_mimebundle_(self, **kwargs):
+        # Without a kernel the widget is dead: the picture and its words stand in for it.
+        bundle = super()._repr_mimebundle_(**kwargs)
+        data, *rest = bundle if isinstance(bundle, tuple) else (bundle,)
+        data = dict(data or {}, **{"text/plain": self.summary()})
+        if self.chart.value:
+            data["image/png"] = base64.b64encode(self.chart.value).decode()
+        return (data, *rest) if rest else data
+
+
+def _table(view, units):
+    """The readout as a small table, with any caution above it."""
+    notes = "".join(
+        f'<div role="status" style="font-weight:bold">{html.escape(note)}</div>'
+        for note in cautions(view, units)
+    )
+    rows = "".join(
+        f'<tr><th style="text-align:left;font-weight:normal;padding-right:1.5em">'
+        f"{html.escape(label)}</th>"
+        + "".join(f'<td style="padding-right:1.5em"><b>{html.escape(t)}</b></td>' for t in texts)
+        + "</tr>"
+        for label, texts in readout(view, units).items()
+    )
+    head = "<tr><th></th>" + "".join(
+        f'<th style="text-align:left">{axle}</th>' for axle in view.axles
+    )
+    return f'{notes}<table style="line-height:1.35">{head}</tr>{rows}</table>'
+
+
+def start(vehicle, **options):
+    """The whole vehicle: turns and gaps at both ends, all four charts. Options as for `Panel`."""
+    return Panel(vehicle, "start", **options)
+
+
+def install(vehicle, **options):
+    """What is in the stack and where it moves. Options as for `Panel`."""
+    return Panel(vehicle, "install", **options)
+
+
+def preload(vehicle, **options):
+    """Collar turns against ride height. Options as for `Panel`."""
+    return Panel(vehicle, "preload", **options)
+
+
+def stop_gap(vehicle, **options):
+    """Stop gap against crossover and bottoming. Options as for `Panel`."""
+    return Panel(vehicle, "gap", **options)
+
+
+def numbers(panel_or_view, *, units="us"):
+    """The readout as lines of text, for a notebook cell that is checked.
+
+    Parameters
+    ----------
+    panel_or_view : Panel or View
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    str
+    """
+    view = getattr(panel_or_view, "view", panel_or_view)
+    lines = readout(view, units)
+    width = max(map(len, lines))
+    return "\n".join(f"{k:<{width}}  {a}  |  {b}" for k, (a, b) in lines.items())
+
+
+__all__ = ["Panel", "install", "numbers", "preload", "start", "stop_gap"]
