@@ -165,7 +165,12 @@ class ShockCurve(Chart):
             cy = np.interp(cx, x, y)
             self.cross.set_data([cx], [cy])
             words = f"crossover {self.say(seen.crossover)}  "
-            _place(self.cross_text, cx, cy, words, ha="right", va="bottom")
+            # Left of the curve and above it nothing else stands.
+            if cx < 0.45 * x[-1]:
+                _place(self.cross_text, 0.02 * x[-1], cy + 0.05 * self.top, words, ha="left",
+                       va="bottom")
+            else:
+                _place(self.cross_text, cx, cy, words, ha="right", va="bottom")
             self.strip_cross.set_data([cx, cx], [0, self.strip.get_ylim()[1]])
         else:
             for artist in (self.ghost, self.cross, self.strip_cross):
@@ -286,7 +291,7 @@ class WheelCurve(Chart):
 class CutAway(Chart):
     """The shock to scale at droop hang, standing and full bump, the stop gap dimensioned."""
 
-    aspect = 1.5
+    aspect = 1.3
 
     def __init__(self, figure, area, view, axle, units):
         super().__init__(figure, area, view, axle, units)
@@ -295,13 +300,15 @@ class CutAway(Chart):
         shock = seen.corner.shock
         axes.set_aspect("equal")
         axes.axis("off")
-        self.step = 15 * INCH
+        self.step = 11 * INCH
         span = shock.thread.seat_span
-        axes.set_xlim(-0.52 * self.step, 2.85 * self.step)
-        axes.set_ylim(span + 3 * INCH, -5.8 * INCH)
+        axes.set_xlim(-0.68 * self.step, 2.32 * self.step)
+        axes.set_ylim(span + 3.2 * INCH, -5.8 * INCH)
+        names = " over ".join(_short(s.name) for s in seen.corner.stack.springs)
         axes.text(
-            -0.5 * self.step, span + 2 * INCH, f"{axle} shock, to scale", fontsize=8, color=SOFT
-        )
+            0.82 * self.step, span + 2.6 * INCH, f"{axle}, to scale: {names}", fontsize=8,
+            color=SOFT, ha="center",
+        )  # fmt: skip
         self.foot = span - shock.stroke - 1.2 * INCH
         self.radius = 1.25 * INCH
         inks = _spring_inks(len(seen.squeeze))
@@ -332,9 +339,6 @@ class CutAway(Chart):
                     ),
                     "gap": self.line(axes, color=INK, linewidth=1.2, marker="_", markersize=9),
                     "words": self.text(axes, fontsize=9),
-                    "names": [self.text(axes, color=c, fontsize=8) for c, _ in inks]
-                    if i == len(STATES) - 1
-                    else [],
                 }
             )
 
@@ -361,16 +365,12 @@ class CutAway(Chart):
             for line, spring, (top, bottom) in zip(column["coils"], springs, cut.springs,
                                                    strict=True):
                 line.set_data(*_coils(x, top, bottom, self._width(spring), _coil_count(spring)))
-            for text, spring, (top, bottom) in zip(column["names"], springs, cut.springs,
-                                                   strict=False):
-                _place(text, x + wide + 0.6 * INCH, 0.5 * (top + bottom), _short(spring.name),
-                       ha="left", va="center")
             column["ring"].set_verts(
                 [_box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
             )
             if cut.rings:
                 (index, face), gap, closed = cut.rings[0], cut.gaps[0], cut.closed[0]
-                at = x - wide - 0.9 * INCH
+                at = x - wide - 0.7 * INCH
                 edge = cut.dividers[index]
                 column["gap"].set_data([at, at], [face, edge] if not closed else [np.nan, np.nan])
                 words = "closed" if closed else gap_text(gap, self.units)
@@ -524,7 +524,7 @@ class Board:
             )
             for j, (kind, (_, axle)) in enumerate(zip(kinds, row, strict=True)):
                 self.charts.append(kind(self.figure, inner[j], view, axle, units))
-        self._background = None
+        self._background, self._palette = None, None
 
     def update(self, view):
         """Move every artist to show ``view``, without drawing."""
@@ -550,7 +550,22 @@ class Board:
         for chart in self.charts:
             for artist in sorted(chart.moving, key=lambda a: a.get_zorder()):
                 artist.axes.draw_artist(artist)
-        return _png(self.canvas)
+        return self._png()
+
+    def _png(self):
+        from PIL import Image
+
+        image = Image.fromarray(np.asarray(self.canvas.buffer_rgba())[..., :3])
+        if self._palette is None:
+            self._palette = image.quantize(192, method=Image.Quantize.MEDIANCUT)
+            inks = np.array(self._palette.getpalette()).reshape(-1, 3)
+            inks[inks.min(axis=1) > 246] = 255  # the ground stays white
+            self._palette.putpalette(inks.ravel().tolist())
+        # Few inks: against a fixed palette a frame encodes in under half the time of full colour.
+        image = image.quantize(palette=self._palette, dither=Image.Dither.NONE)
+        buffer = io.BytesIO()
+        image.save(buffer, format="png", compress_level=1)
+        return buffer.getvalue()
 
     def still(self, view):
         """The same picture as an ordinary figure, for print and tests.
@@ -573,17 +588,6 @@ class Board:
     def describe(self, view):
         """What the charts show, in words, for screen readers and print."""
         return " ".join(dict.fromkeys(chart.describe(view) for chart in self.charts))
-
-
-def _png(canvas):
-    from PIL import Image
-
-    buffer = io.BytesIO()
-    # The fastest deflate: a slider waits for the encoder, not for the disk.
-    Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3]).save(
-        buffer, format="png", compress_level=1
-    )
-    return buffer.getvalue()
 
 
 def _stiffest(view, axle):
@@ -689,7 +693,7 @@ def rows_for(kind, axle):
         "start": ([[("side", axle), ("cutaway", axle)], [("shock", axle), ("wheel", axle)]], 7.2),
         "install": ([[("cutaway", axle), ("shock", axle)]], 4.4),
         "preload": ([[("side", axle), ("shock", axle)]], 4.4),
-        "gap": ([[("cutaway", axle), ("shock", axle), ("wheel", axle)]], 4.4),
+        "gap": ([[("cutaway", axle), ("shock", axle), ("wheel", axle)]], 4.6),
     }
     rows, height = layouts[kind]
     return rows, (10.4 if kind == "gap" else 9.6, height)

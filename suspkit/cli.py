@@ -7,6 +7,7 @@ import importlib.util
 import os
 import platform
 import sys
+import textwrap
 from pathlib import Path
 
 import suspkit
@@ -90,8 +91,9 @@ def _check(arguments):
     loads = list(vehicle.loads) or None
     print(f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name)
     for label in ("springs", "stacks", "setups", "loads"):
-        names = ", ".join(getattr(vehicle, label))
-        print(f"  {label.replace('setups', 'set-ups'):8} {names or 'none'}")
+        names = getattr(vehicle, label)
+        listed = textwrap.shorten(", ".join(names), 70, placeholder=" ...")
+        print(f"  {len(names):3} {label.replace('setups', 'set-ups'):8} {listed}")
     for name, setup in vehicle.setups.items():
         stance = suspkit.settle(vehicle, setup, load=loads)
         print(f"  set-up {name!r} settles in {len(loads or ['nothing aboard'])} load(s)")

@@ -173,7 +173,7 @@ def _read_text(path):
         ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise VehicleFileError(f"{path}: cannot be read: {reason}") from None
+        raise VehicleFileError(f"{path}: cannot be read: {reason}; expected a text file") from None
 
 
 def _spread_axles(raw):

@@ -450,7 +450,7 @@ def random_vehicle(rng):
         one = front if name.startswith("front") else rear
         stroke = one.shock.stroke
         held = (scales[NAMES.index(name)] - one.unsprung_mass) * G / 0.6
-        soft = held / (rng.uniform(0.2, 0.8) * stroke)  # the whole stack's rate
+        soft = held / (rng.uniform(0.2, 1.1) * stroke)  # the whole stack's rate
         ratio = rng.uniform(0.5, 3.0)
         kinds = rng.choice(["pair", "pair", "pair", "single", "triple", "coils", "table"])
         rates = {

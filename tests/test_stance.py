@@ -1,0 +1,518 @@
+"""Settling against free-body equations written again from scratch, statics and symmetry.
+
+All vehicles are invented. The other side of the comparisons is `independent.py`.
+"""
+
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.integrate import quad
+from scipy.linalg import eigvals
+
+import independent
+import suspkit as sk
+from suspkit.setup import CORNERS, CornerSetup
+from suspkit.shock import STOP_RATE, BumpStop
+from suspkit.stance import work
+from suspkit.vehicle import Bar, Item, Load, StackPlan
+
+G = 9.80665  # m/s2, standard gravity (ISO 80000-3)
+INCH = 0.0254
+
+
+@pytest.fixture(scope="module")
+def unit7():
+    return sk.example("unit7")
+
+
+def one_spring(rate=40e3, **changes):
+    """A symmetrical vehicle on one linear spring a corner, the motion ratio constant."""
+    axle = {"a": 0.6, "b": 0.0, "friction": 0.0} | changes.pop("axle", {})
+    springs = {
+        "only": sk.Spring(name="only", rate=rate, free_length=0.5, solid_length=0.1),
+    }
+    corner = CornerSetup(stack="only", turns=changes.pop("turns", 0.0))
+    return independent.make_vehicle(
+        front=independent.make_axle(**axle),
+        rear=independent.make_axle(**axle),
+        springs=springs,
+        stacks={"only": StackPlan(springs=("only",))},
+        setup=sk.Setup(
+            front_left=corner, front_right=corner, rear_left=corner, rear_right=corner
+        ),
+        **changes,
+    )
+
+
+# ------------------------------------------------------------------ against the free-body equations
+
+
+def test_settle_agrees_with_free_body_equations():
+    seen = {"past": 0, "some past": 0, "bump stop": 0, "no bar": 0, "ring": 0, "unlevel": 0}
+    for seed in range(200):
+        vehicle, setup = independent.random_vehicle(np.random.default_rng(seed))
+        friction = (0.0, 1.0, -1.0)[seed % 3]
+        ours = sk.settle(vehicle, setup, load="some", friction=friction)
+        theirs = independent.settle(vehicle, setup, "some", friction)
+        said = f"random vehicle {seed}"
+        assert theirs.residual < 1e-10, said
+        assert_allclose(ours.height, theirs.height, rtol=1e-8, err_msg=said)
+        assert_allclose(ours.travel, theirs.travel, rtol=1e-8, atol=1e-10, err_msg=said)
+        assert_allclose(ours.compression, theirs.compression, rtol=1e-8, atol=1e-10, err_msg=said)
+        most = theirs.tyre_load.max()
+        assert_allclose(
+            ours.tyre_load, theirs.tyre_load, rtol=1e-8, atol=1e-8 * most, err_msg=said
+        )
+        pose = np.r_[ours.frame_height, ours.pitch, ours.roll, ours.travel]
+        assert_allclose(pose[:3], theirs.pose[:3], rtol=1e-8, atol=1e-10, err_msg=said)
+        # Forces and moments balance in *our* answer, by the other equations.
+        body = independent.FreeBody(vehicle, setup, "some", friction)
+        assert np.abs(body.residual(pose)).max() < 1e-9, said
+        past = int(ours.past_crossover.sum())
+        seen["past"] += past == 4
+        seen["some past"] += 0 < past < 4
+        touch = [c.shock.bump_touch for c in ours.corners.values()]
+        seen["bump stop"] += bool((ours.compression > touch).any())
+        seen["no bar"] += not (setup.front_bar and setup.rear_bar)
+        seen["ring"] += any(c.ring is not None for c in setup.corners)
+        seen["unlevel"] += abs(float(ours.roll)) > 0.01
+    # The draw is only worth something if it reaches all of these.
+    assert min(seen.values()) >= 5, seen
+
+
+@pytest.mark.parametrize("load", ["bare", "patrol", "carry-out"])
+@pytest.mark.parametrize("name", ["kit", "stock"])
+def test_example_vehicle_agrees_with_free_body_equations(unit7, load, name):
+    ours = sk.settle(unit7, unit7.setups[name], load=load)
+    theirs = independent.settle(unit7, unit7.setups[name], load)
+    assert_allclose(ours.height, theirs.height, rtol=1e-8)
+    assert_allclose(ours.tyre_load, theirs.tyre_load, rtol=1e-8)
+    assert_allclose(ours.compression, theirs.compression, rtol=1e-8)
+
+
+def test_corner_forces_agree_with_recursion_by_search():
+    for seed in range(40):
+        vehicle, setup = independent.random_vehicle(np.random.default_rng(1000 + seed))
+        for name, corner in sk.assemble(vehicle, setup).items():
+            plain = independent.Corner(vehicle, setup, name)
+            assert_allclose(corner.hang, plain.hang, rtol=1e-9, atol=1e-12)
+            assert_allclose(corner.seat, plain.seat, rtol=1e-9, atol=1e-12)
+            s = np.linspace(-0.001, corner.shock.full_bump, 23)
+            assert_allclose(corner.force(s), [plain.force(at) for at in s], rtol=1e-8, atol=1e-5)
+
+
+def test_residual_is_zero_of_the_weight(unit7):
+    setup = unit7.setup.change("all", turns=np.linspace(2, 5, 40))
+    assert sk.settle(unit7, setup, load=["bare", "patrol", "carry-out"]).residual.max() < 1e-11
+
+
+# --------------------------------------------------------------------------------- symmetry, sums
+
+
+def test_mirror_symmetry():
+    for seed in range(30):
+        vehicle, setup = independent.random_vehicle(np.random.default_rng(seed))
+        ours = sk.settle(vehicle, setup, load="some")
+        other = sk.settle(*independent.mirrored(vehicle, setup), load="some")
+        swap = [1, 0, 3, 2]
+        assert_allclose(other.height[swap], ours.height, rtol=1e-9)
+        assert_allclose(other.tyre_load[swap], ours.tyre_load, rtol=1e-8, atol=1e-5)
+        assert_allclose(other.roll, -ours.roll, rtol=1e-8, atol=1e-11)
+        assert_allclose(other.pitch, ours.pitch, rtol=1e-8, atol=1e-11)
+
+
+def test_tyres_carry_the_weight(unit7):
+    for load in ("bare", "patrol", "carry-out"):
+        read = unit7.scales
+        weight = read.front_left + read.front_right + read.rear_left + read.rear_right
+        weight += sum(unit7.items[i].mass for i in unit7.loads[load].items)
+        stance = sk.settle(unit7, load=load)
+        assert_allclose(stance.tyre_load.sum(axis=0), weight * G, rtol=1e-10)
+
+
+def test_bare_vehicle_gives_the_scale_readings_back(unit7):
+    # The scales were read on level pads; the vehicle stands with a little rake and roll, and a
+    # centre of gravity above the frame moves with them: a few tenths of a per cent.
+    stance = sk.settle(unit7, load="bare")
+    read = [getattr(unit7.scales, name) * G for name in CORNERS]
+    axle = stance.tyre_load.reshape(2, 2).sum(axis=1)
+    assert_allclose(axle, np.reshape(read, (2, 2)).sum(axis=1), rtol=5e-3)
+    # Which wheel of an axle carries more depends on springs and bars as well; left and right sum
+    # do not.
+    sides = stance.tyre_load.reshape(2, 2).sum(axis=0)
+    assert_allclose(sides, np.reshape(read, (2, 2)).sum(axis=0), rtol=5e-3)
+
+
+def test_static_axle_loads_by_the_lever_rule():
+    # Lever rule of statics (moments about an axle), exact when the body stands level: equal axles
+    # and a load midway. Then an off-centre load, where pitch moves the centre by a known amount.
+    vehicle = one_spring(scales=(200, 200, 200, 200))
+    level = sk.settle(vehicle)
+    assert_allclose(level.tyre_load, 200 * G, rtol=1e-12)
+    assert_allclose([level.pitch, level.roll, level.rake], 0.0, atol=1e-14)
+
+    back = replace(
+        vehicle,
+        items={"box": Item(mass=120.0, behind_front_axle=2.4, above_frame=0.5)},
+        loads={"box": Load(items=("box",))},
+    )
+    stance = sk.settle(back, load="box")
+    mass, centre = independent.sprung(back, "box")
+    pitch = float(stance.pitch)
+    assert pitch < -0.005  # the box is behind: nose up, and nose *down* is positive
+    # Moments of vertical forces about the front hub, every lever measured along the ground.
+    lever = -(centre[0] * np.cos(pitch) + centre[2] * np.sin(pitch))
+    hub = stance.travel - 0.18
+    wheel = -(
+        np.array([0, 0, -2.9, -2.9]) * np.cos(pitch) + hub * np.sin(pitch)
+    )
+    unsprung = 34.0 * G
+    moment = mass * G * lever + (unsprung * wheel).sum()
+    assert_allclose((stance.tyre_load * wheel).sum(), moment, rtol=1e-10)
+    # And with the levers of the level vehicle, the textbook's rule, within the pitch's effect.
+    rear = (mass * -centre[0] / 2.9 + 2 * 34.0) * G
+    assert_allclose(stance.tyre_load[2:].sum(), rear, rtol=0.01)
+
+
+def test_masses_are_moments_of_scales_and_items(unit7):
+    for load in (None, "bare", "patrol", "carry-out"):
+        ours = unit7.masses(load)
+        mass, (x, y, z) = independent.sprung(unit7, load)
+        assert_allclose(
+            [ours.mass, -ours.behind_front_axle, ours.left_of_centre, ours.above_frame],
+            [mass, x, y, z],
+            rtol=1e-12,
+        )
+
+
+# ----------------------------------------------------------------------- signs, each by hand
+
+
+def test_one_linear_corner_by_hand():
+    # k s = W/4 / MR at rest; travel = s / MR; tyre squeeze = corner weight / tyre rate.
+    vehicle = one_spring(rate=40e3, scales=(200, 200, 200, 200))
+    stance = sk.settle(vehicle)
+    force = (200 - 34) * G / 0.6
+    # With no top-out spring contact is found with the shock pulled onto its metal limit.
+    sunk = -34 * G / 0.6 / STOP_RATE
+    s = force / 40e3 + sunk
+    assert_allclose(stance.shock_force, force, rtol=1e-12)
+    assert_allclose(stance.compression, s, rtol=1e-12)
+    assert_allclose(stance.travel, s / 0.6, rtol=1e-12)
+    height = 0.4 - 200 * G / 150e3 - (s / 0.6 - 0.18)  # radius, tyre squeeze, hub below frame
+    assert_allclose(stance.height, height, rtol=1e-12)
+    # Five turns raise it by their travel over the motion ratio.
+    raised = sk.settle(vehicle, vehicle.setup.change("all", turns=5.0))
+    assert_allclose(raised.height - stance.height, 5 * 0.0015875 / 0.6, rtol=1e-9)
+
+
+def test_heavy_left_leans_left_and_heavy_nose_dips():
+    base = one_spring()
+    for item, sign in (
+        (Item(mass=80.0, behind_front_axle=1.4, left_of_centre=0.4, above_frame=0.3), "left"),
+        (Item(mass=80.0, behind_front_axle=0.1, above_frame=0.3), "nose"),
+    ):
+        vehicle = replace(base, items={"it": item}, loads={"it": Load(items=("it",))})
+        before, after = sk.settle(vehicle), sk.settle(vehicle, load="it")
+        down = before.height - after.height
+        if sign == "left":
+            assert after.roll < -0.002  # left side up is positive
+            assert (down[[0, 2]] > down[[1, 3]] + 0.001).all()
+            assert (after.tyre_load[[0, 2]] > after.tyre_load[[1, 3]]).all()
+        else:
+            assert after.pitch > before.pitch + 0.002  # nose down is positive
+            assert down[:2].min() > down[2:].max()
+            assert after.rake < before.rake - 0.002  # nose high is positive
+
+
+# ----------------------------------------------------------------------------------- roll bars
+
+
+BAR = Bar(diameter=0.025, length=0.9, arm=0.25, motion_ratio=1.0, shear_modulus=79.3e9)
+
+
+def test_bar_rates():
+    # Twist of a round bar, kt = pi G d^4 / 32 L; d 25, L 900, arm 250 mm, G 79.3 GPa. Values
+    # computed independently: 3379.01879 N m/rad, 54064.3007 N/m at the arm end.
+    assert_allclose(BAR.torsion_rate, 3379.01879, rtol=1e-8)
+    assert_allclose(BAR.arm_end_rate, 54064.3007, rtol=1e-8)
+    half = replace(BAR, motion_ratio=0.5)
+    assert_allclose(half.wheel_rate, 54064.3007 / 4, rtol=1e-8)
+
+
+def test_bar_carries_roll_and_nothing_else():
+    item = Item(mass=100.0, behind_front_axle=1.45, left_of_centre=0.4, above_frame=0.0)
+    # Bars on both axles, so that the body does not twist between them.
+    vehicle = one_spring(
+        axle={"bar": BAR}, scales=(250, 250, 250, 250), items={"it": item}, cg=0.0,
+        loads={"it": Load(items=("it",))},
+    )  # fmt: skip
+    on = vehicle.setup
+    off = replace(on, front_bar=False, rear_bar=False)
+    # Straight down, left and right alike: a bar does not twist.
+    assert_allclose(sk.settle(vehicle, on).height, sk.settle(vehicle, off).height, rtol=1e-11)
+    leaning = {}
+    for name, setup in (("on", on), ("off", off)):
+        stance = sk.settle(vehicle, setup, load="it")
+        leaning[name] = -float(stance.roll)
+        # Small angles: roll moment over roll stiffness of springs (and bars) in series with tyres.
+        spring = 40e3 * 0.6**2 + 2 * BAR.wheel_rate * (name == "on")
+        corner = spring * 150e3 / (spring + 150e3)
+        stiffness = 4 * corner * (1.55 / 2) ** 2
+        # The sprung weight above the hubs leans out with the body and the unsprung with it.
+        assert_allclose(leaning[name], 100 * G * 0.4 / stiffness, rtol=0.12)
+        bar = BAR.wheel_rate * (name == "on")
+        # Each wheel by itself: ground less unsprung weight, shock, bar.
+        up = np.cos(stance.pitch) * np.cos(stance.roll)
+        push = bar * (stance.travel - stance.travel[[1, 0, 3, 2]])
+        net = (stance.tyre_load - 34 * G) * up - stance.wheel_force - push
+        assert_allclose(net, 0.0, atol=1e-6)
+    assert leaning["on"] < 0.6 * leaning["off"]
+
+
+# -------------------------------------------------------------- lifted, on the stops, tipped, slack
+
+
+def test_one_wheel_lifted():
+    # The shocks of one diagonal wound up hard on stiff springs: the other front wheel hangs.
+    vehicle = one_spring(rate=200e3, cg=0.1, scales=(150, 150, 300, 300))
+    item = Item(mass=150.0, behind_front_axle=2.6, left_of_centre=-0.6, above_frame=0.2)
+    vehicle = replace(vehicle, items={"it": item}, loads={"it": Load(items=("it",))})
+    setup = vehicle.setup.change("front_right", turns=30.0).change("rear_left", turns=30.0)
+    stance = sk.settle(vehicle, setup, load="it")
+    theirs = independent.settle(vehicle, setup, "it")
+    assert stance.lifted.tolist() == (theirs.tyre_load == 0).tolist()
+    assert stance.lifted.sum() == 1
+    up = int(np.flatnonzero(stance.lifted)[0])
+    assert stance.tyre_load[up] == 0.0
+    assert_allclose(stance.height, theirs.height, rtol=1e-8)
+    # Off the ground it hangs where a bench measures droop hang, but for the lean's cosine.
+    corner = stance.corners[CORNERS[up]]
+    assert_allclose(stance.travel[up], corner.hang_travel, atol=1e-5)
+    assert_allclose(stance.droop_left[up], 0.0, atol=1e-5)
+
+
+def test_standing_on_bump_stops_is_an_answer():
+    stop = BumpStop(free_length=0.05, table=((0.02, 500.0), (0.04, 3000.0)))
+    vehicle = one_spring(rate=15e3, axle={"bump_stop": stop}, scales=(350, 350, 350, 350))
+    stance = sk.settle(vehicle)
+    theirs = independent.settle(vehicle, vehicle.setup)
+    assert stance.on_stop.all()
+    assert (stance.bump_left < 0).all() and (stance.bump_left > -0.001).all()
+    assert_allclose(stance.height, theirs.height, rtol=1e-8)
+    assert_allclose(stance.tyre_load, 350 * G, rtol=1e-9)
+
+
+def test_tipped_is_flagged_not_raised():
+    item = Item(mass=900.0, behind_front_axle=1.4, left_of_centre=1.2, above_frame=1.0)
+    over = Item(mass=60.0, behind_front_axle=1.4, left_of_centre=0.1, above_frame=0.3)
+    vehicle = one_spring(
+        items={"it": item, "ok": over},
+        loads={"it": Load(items=("it",)), "ok": Load(items=("ok",))},
+    )
+    both = sk.settle(vehicle, load=["ok", "it"])
+    assert both.tipped.tolist() == [False, True]
+    assert np.isnan(both.height[:, 1]).all()
+    assert np.isnan(both.tyre_load[:, 1]).all()
+    assert np.isfinite(both.height[:, 0]).all()
+
+
+def test_standing_exactly_on_a_crossover():
+    vehicle = independent.make_vehicle(scales=(220, 220, 220, 220))
+    stance = sk.settle(vehicle)
+    # Put the ring so that it is met just where the vehicle stands on the springs below it.
+    open_ring = vehicle.setup.change("all", ring=0.09)
+    s = sk.settle(vehicle, open_ring).compression[0]
+    corner = sk.assemble(vehicle, open_ring)["front_left"]
+    on = corner.stack.deflection_above(0, s + corner.seat) - corner.preload
+    heights = []
+    for ring in (on - 1e-9, np.nextafter(on, 0), on, np.nextafter(on, 1), on + 1e-9):
+        stance = sk.settle(vehicle, vehicle.setup.change("all", ring=float(ring)))
+        assert stance.residual < 1e-11
+        heights.append(stance.height[0])
+    assert np.ptp(heights) < 1e-8
+    assert sk.settle(vehicle, vehicle.setup.change("all", ring=float(on - 1e-6))).past_crossover.all()
+    late = sk.settle(vehicle, vehicle.setup.change("all", ring=float(on + 1e-6)))
+    assert not late.past_crossover.any()
+
+
+# ------------------------------------------------------------------------------ friction, rates
+
+
+def test_friction_band_brackets(unit7):
+    low, high = sk.height_band(unit7, load="patrol")
+    middle = sk.settle(unit7, load="patrol")
+    assert (low < middle.height).all() and (middle.height < high).all()
+    # Friction at the shaft over the wheel rate, front: shock friction * MR / wheel rate, and the
+    # tyres' part cancels because their loads stay.
+    wanted = unit7.front.shock.friction * unit7.front.motion.motion_ratio(middle.travel[0])
+    assert_allclose(high[0] - middle.height[0], wanted / middle.wheel_rate[0], rtol=0.05)
+    for end, value in ((-1.0, low), (1.0, high)):
+        theirs = independent.settle(unit7, unit7.setup, "patrol", friction=end)
+        assert_allclose(value, theirs.height, rtol=1e-8)
+
+
+def test_friction_band_over_loads_and_setups(unit7):
+    setup = unit7.setup.change("front", turns=np.array([3.0, 4.0, 5.0]))
+    low, high = sk.height_band(unit7, setup, load=["bare", "patrol"])
+    assert low.shape == high.shape == (4, 2, 3)
+    one_low, one_high = sk.height_band(unit7, load="patrol")
+    assert_allclose(low[:, 1, 1], one_low, rtol=1e-11)
+    assert_allclose(high[:, 1, 1], one_high, rtol=1e-11)
+
+
+def test_ride_rate_is_wheel_rate_in_series_with_the_tyre(unit7):
+    # SAE J670 (wording from memory): ride rate is the wheel-centre rate combined with the tyre's.
+    stance = sk.settle(unit7, load="patrol")
+    for i, name in enumerate(CORNERS):
+        tyre = unit7.axle_of(name).tyre.rate
+        assert_allclose(1 / stance.ride_rate[i], 1 / stance.wheel_rate[i] + 1 / tyre, rtol=1e-12)
+        plain = independent.Corner(unit7, unit7.setup, name)
+        z, h = float(stance.travel[i]), 1e-6
+        slope = (plain.wheel_force(z + h) - plain.wheel_force(z - h)) / (2 * h)
+        assert_allclose(stance.wheel_rate[i], slope, rtol=1e-5)
+        assert_allclose(stance.wheel_force[i], plain.wheel_force(z), rtol=1e-9)
+
+
+def test_frequency_is_that_of_the_linearised_corner(unit7):
+    stance = sk.settle(unit7, load="patrol")
+    for i, name in enumerate(CORNERS):
+        tyre = unit7.axle_of(name).tyre.rate
+        mass = stance.wheel_force[i] / G
+        # Sprung mass on suspension on tyre, the wheel's own mass left out (nearly massless node):
+        # generalised eigenvalues of K x = w^2 M x.
+        k = stance.wheel_rate[i]
+        stiff = np.array([[k, -k], [-k, k + tyre]])
+        values = eigvals(stiff, np.diag([mass, mass * 1e-9])).real
+        assert_allclose(stance.frequency[i], np.sqrt(values.min()) / (2 * np.pi), rtol=1e-6)
+        # The true wheel mass lowers it a little, never raises it.
+        heavy = eigvals(stiff, np.diag([mass, unit7.axle_of(name).unsprung_mass])).real
+        real = np.sqrt(heavy.min()) / (2 * np.pi)
+        assert 0.97 * stance.frequency[i] < real < stance.frequency[i]
+
+
+# ---------------------------------------------------------------------------------- bottoming
+
+
+def test_bottoming_by_quadrature(unit7):
+    stance = sk.settle(unit7, load="patrol")
+    reserve = stance.bottoming
+    for i, name in enumerate(CORNERS):
+        plain = independent.Corner(unit7, unit7.setup, name)
+        full = plain.full_bump
+        top = plain.motion.end
+        z_full = independent.brentq(lambda z, p=plain, f=full: p.motion(z)[0] - f, 0, top)
+        kinks = [e.compression for e in stance.corners[name].events if e.compression < full]
+        touch = plain.shock.stroke - plain.shock.bump_stop.free_length
+        kinks += [touch + row[0] for row in plain.shock.bump_stop.table]
+        kinks += [plain.shock.top_out.length]
+        s = float(stance.compression[i])
+        kinks = sorted({k for k in kinks if 0 < k < full})
+        energy, _ = quad(plain.force, s, full, points=[k for k in kinks if k > s], limit=200)
+        assert_allclose(reserve.energy[i], energy, rtol=1e-7)
+        # Drop height: weight times (drop + travel) is the work from droop hang to full bump.
+        stored, _ = quad(plain.force, plain.hang, full, points=kinks, limit=200)
+        weight = plain.wheel_force(float(stance.travel[i]))
+        drop = stored / weight - (z_full - plain.hang_travel)
+        assert_allclose(reserve.drop_height[i], drop, rtol=1e-6)
+        ratio = plain.motion(z_full)[1]
+        inside = (plain.springs(full) + plain.gas(full)) * ratio / weight
+        assert_allclose(reserve.load_factor[i], inside, rtol=1e-7)
+        assert_allclose(
+            reserve.load_factor_with_stop[i], plain.wheel_force(z_full) / weight, rtol=1e-6
+        )
+
+
+def test_work_is_path_independent(unit7):
+    corner = sk.assemble(unit7)["rear_left"]
+    there = work(corner, 0.05, 0.2)
+    assert_allclose(there, work(corner, 0.05, 0.11) + work(corner, 0.11, 0.2), rtol=1e-12)
+    assert_allclose(work(corner, 0.2, 0.05), -there, rtol=1e-12)
+
+
+# ------------------------------------------------------------------------------------- batches
+
+
+def test_batch_is_the_loop(unit7):
+    rng = np.random.default_rng(5)
+    front, rear = rng.uniform(2, 6, 17), rng.uniform(3, 7, 17)
+    gap = rng.uniform(0.022, 0.035, 17)
+    setup = unit7.setup.change("front", turns=front, gap=gap).change("rear", turns=rear)
+    batch = sk.settle(unit7, setup, load="patrol")
+    for j in range(17):
+        one = unit7.setup.change("front", turns=front[j], gap=gap[j])
+        one = sk.settle(unit7, one.change("rear", turns=rear[j]), load="patrol")
+        for field in fields(one):
+            if field.name in ("corners", "load", "residual"):
+                continue
+            value = getattr(batch, field.name)[..., j]
+            assert_allclose(value, getattr(one, field.name), rtol=1e-10, atol=1e-12)
+        for field in fields(one.bottoming):
+            value = getattr(batch.bottoming, field.name)[..., j]
+            assert_allclose(value, getattr(one.bottoming, field.name), rtol=1e-9)
+
+
+def test_loads_come_before_setups(unit7):
+    setup = unit7.setup.change("rear", turns=np.linspace(3, 6, 5))
+    stance = sk.settle(unit7, setup, load=["bare", "patrol", "carry-out"])
+    assert stance.height.shape == (4, 3, 5)
+    assert stance.rake.shape == stance.residual.shape == stance.tipped.shape == (3, 5)
+    alone = sk.settle(unit7, unit7.setup.change("rear", turns=6.0), load="carry-out")
+    assert_allclose(stance.height[:, 2, 4], alone.height, rtol=1e-11)
+    assert_allclose(stance.at("rear_left")["height"], stance.height[2])
+    assert sk.settle(unit7, load="patrol").height.shape == (4,)
+
+
+def test_corners_given_are_the_corners_used(unit7):
+    corners = sk.assemble(unit7)
+    assert_allclose(
+        sk.settle(unit7, load="patrol", corners=corners).height,
+        sk.settle(unit7, load="patrol").height,
+        rtol=0,
+    )
+
+
+def test_bar_on_and_off_as_a_batch(unit7):
+    both = sk.settle(unit7, replace(unit7.setup, front_bar=np.array([True, False])), load="patrol")
+    off = sk.settle(unit7, replace(unit7.setup, front_bar=False), load="patrol")
+    assert_allclose(both.height[:, 1], off.height, rtol=1e-11)
+    assert abs(both.roll[1]) > abs(both.roll[0])
+
+
+# -------------------------------------------------------------------------------------- errors
+
+
+def test_unknown_load_is_named(unit7):
+    with pytest.raises(ValueError, match=r"load is 'patroll'.*did you mean 'patrol'"):
+        sk.settle(unit7, load="patroll")
+    with pytest.raises(ValueError, match="load is 'nobody'"):
+        sk.settle(unit7, load=["patrol", "nobody"])
+
+
+# ---------------------------------------------------------- what must hold for collar and ring
+
+
+def test_collar_does_nothing_past_crossover_with_ring_left():
+    vehicle = independent.make_vehicle(
+        front=independent.make_axle(lip=0.003), scales=(230, 230, 270, 270)
+    )
+    turns = np.linspace(3, 8, 6)
+    early = vehicle.setup.change("all", ring=0.002, turns=turns)
+    stance = sk.settle(vehicle, early)
+    assert stance.past_crossover.all()
+    assert np.ptp(stance.height, axis=1).max() < 1e-12
+    # Ring turns: one for one at the shock.
+    ring = np.array([0.002, 0.003])
+    moved = sk.settle(vehicle, vehicle.setup.change("all", ring=ring))
+    assert moved.past_crossover.all()
+    assert_allclose(np.diff(moved.compression, axis=1), 0.001, rtol=1e-9)
+
+
+def test_ring_not_reached_does_not_change_ride_height():
+    vehicle = independent.make_vehicle()
+    ring = np.array([0.08, 0.085, 0.09])
+    stance = sk.settle(vehicle, vehicle.setup.change("all", ring=ring))
+    assert not stance.past_crossover.any()
+    assert np.ptp(stance.height, axis=1).max() < 1e-13
