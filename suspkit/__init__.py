@@ -40,7 +40,7 @@ _HOMES = {
     "solve_stop_gap": "solve",
 }
 
-_MODULES = ("charts", "panels", "sheet", "units")
+_MODULES = ("charts", "panels", "sheet", "solve", "study", "units", "view")
 
 __all__ = [*_HOMES, *_MODULES]
 

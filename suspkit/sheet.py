@@ -158,8 +158,8 @@ class CornerSheet:
     frequency : float
         Ride frequency as it stands [Hz].
     frequency_below, frequency_past : float
-        The same weight with the rates just below and just past the last crossover [Hz]; nan if
-        there is none.
+        The same weight on springs and gas just below and just past the last crossover [Hz]; nan
+        if there is none.
     bind : Bind
     turns_up, turns_down : float
         Left on the collar's thread either way [turns].
@@ -443,15 +443,20 @@ def _first_bind(corner):
 
 
 def _frequencies(axle, corner, standing):
-    """Ride frequency of the standing weight with the rates on both sides of the last crossover."""
+    """Ride frequency of the standing weight with the rates on both sides of the last crossover.
+
+    Springs and gas alone: a bump stop touched before the ring would hide what the ring does.
+    """
     met = corner.crossover
     if not met <= corner.shock.full_bump:
         return np.nan, np.nan
     travel = corner.linkage.travel(met)
     ratio, bend = corner.linkage.motion_ratio(travel), corner.linkage.motion_ratio_slope(travel)
     found = []
+    force = corner.stack_curve(met) + corner.shock.gas_force(met)
     for side in ("left", "right"):
-        rate = corner.rate(met, side=side) * ratio**2 + corner.force(met) * bend
+        rate = corner.stack_curve.slope(met, side=side) + corner.shock.gas_rate(met)
+        rate = rate * ratio**2 + force * bend
         ride_rate = rate * axle.tyre.rate / (rate + axle.tyre.rate)
         found.append(float(np.sqrt(ride_rate * suspkit.units.GRAVITY / standing) / (2 * np.pi)))
     return tuple(found)
@@ -543,7 +548,17 @@ def _plain(number):
 
 def _sides(left, right):
     """One text for both sides where they say the same."""
-    return left if left == right else f"L {left}  R {right}"
+    return left if left == right else f"L {left}, R {right}"
+
+
+def _big(left, right):
+    """The same for the largest type, whose unit is set small: one line, or a line a side."""
+    sides = [("", left)] if left == right else [("L", left), ("R", right)]
+    lines = []
+    for side, text in sides:
+        number, _, unit = text.rpartition(" ") if text[-2:] in ("in", "mm") else (text, "", "")
+        lines.append({"side": side, "text": number, "unit": unit})
+    return lines
 
 
 class _Writer:
@@ -568,13 +583,6 @@ class _Writer:
 
     def settings(self, axle):
         left, right = (self.sheet.corners[name] for name in AXLES[axle])
-        clicks = [
-            {
-                "number": _sides(_plain(a.count), _plain(b.count)),
-                "label": f"{_short(a.name, 14)}, of {a.total}, out from {a.zero}",
-            }
-            for a, b in zip(left.clicks, right.clicks, strict=True)
-        ]
         if left.springs == right.springs:
             stacks = [{"side": "", "springs": self.springs(left)}]
         else:
@@ -582,26 +590,35 @@ class _Writer:
         return {
             "name": axle.capitalize(),
             "stacks": stacks,
-            "turns": self.both(axle, lambda c: _plain(c.turns)),
-            "one_turn": self.both(axle, lambda c: _plain(c.turns)) == "1",
+            "turns": _big(_plain(left.turns), _plain(right.turns)),
+            "turns_text": _sides(_plain(left.turns), _plain(right.turns)),
             "preload": self.both(axle, lambda c: self.length(c.preload)),
-            "gap": self.both(axle, lambda c: ", ".join(map(self.tape, c.gap)) or "no ring"),
-            "ring": self.both(axle, lambda c: ", ".join(map(self.tape, c.ring_below_collar))),
-            "rings": max(len(left.gap), len(right.gap)),
-            "clicks": clicks,
+            "gap": _big(self.gap(left), self.gap(right)),
+            "gap_text": _sides(self.gap(left), self.gap(right)),
+            "ring": self.both(axle, lambda c: ", ".join(map(self.tape, c.ring_below_collar)) or "–"),
+            "has_ring": bool(left.gap or right.gap),
+            "clicks": [
+                {
+                    "number": _big(_plain(a.count), _plain(b.count)),
+                    "label": f"{_short(a.name, 14)}, of {a.total}, out from {a.zero}",
+                }
+                for a, b in zip(left.clicks, right.clicks, strict=True)
+            ],
         }
 
+    def gap(self, corner):
+        return ", ".join(map(self.tape, corner.gap)) or "no ring"
+
     def springs(self, corner):
-        shown = corner.springs[:6]
         return [
             {
                 "name": _short(spring.name, 22),
                 "about": f"{show(spring.rate, 'rate', self.units)}, "
                 f"{self.tape(spring.free_length)} free",
                 "ring": spring.ring_below,
-                "last": i == len(corner.springs) - 1,
+                "last": spring is corner.springs[-1],
             }
-            for i, spring in enumerate(shown)
+            for spring in corner.springs
         ]
 
     # What to expect, and what the margins are: a label, the front, the rear.
@@ -615,7 +632,7 @@ class _Writer:
         return self.rows(
             ("Crossover, wheel travel", self.crossover),
             ("Crossover, shock travel", self.crossover_shock),
-            ("It stands", self.side_of_crossover),
+            ("… the wheel stands", self.side_of_crossover),
             ("Ride frequency, standing", lambda a: show(self.of(a, "frequency").mean(), "frequency")),
             ("… below / past crossover", self.both_frequencies),
             ("Wheel travel left, bump", lambda a: self.tape(self.of(a, "bump_left").min())),
@@ -629,15 +646,16 @@ class _Writer:
             ("Energy to full bump", lambda a: show(self.of(a, "energy").min(), "energy", self.units)),
             ("Drop height, no damping", self.drop),
             ("First spring to bind", lambda a: self.both(a, lambda c: _short(c.bind.name, 20))),
-            ("… it binds", self.bind),
-            ("… with the springs at",
+            ("… from full bump", self.bind),
+            ("… at a spring load of",
              lambda a: self.both(a, lambda c: show(c.bind.force, "force", self.units))),
             ("Stress safety at full bump", self.stress),
             ("Collar thread left, turns",
              lambda a: self.both(a, lambda c: f"{c.turns_up:.0f} up, {c.turns_down:.0f} down")),
             ("Ring thread allows a gap", self.gap_limits),
-            ("Top-out gives back",
-             lambda a: self.both(a, lambda c: f"{self.length(c.given_back)} of preload")),
+            ("Preload the top-out takes",
+             lambda a: self.both(
+                 a, lambda c: f"{self.length(c.given_back)} of {self.length(c.preload)}")),
         )  # fmt: skip
 
     def crossover(self, axle):
@@ -658,9 +676,8 @@ class _Writer:
             if not corner.crossings or np.isnan(corner.travel):
                 return "–"
             ahead = corner.crossings[-1].travel - corner.travel
-            if corner.past_crossover:
-                return f"past it by {self.length(-ahead)}"
-            return f"below it by {self.length(ahead)}"
+            where = "past" if corner.past_crossover else "below"
+            return f"{self.length(abs(ahead))} {where} it"
 
         return self.both(axle, text) if not self.even(axle, text) else text(self.left(axle))
 
@@ -687,7 +704,7 @@ class _Writer:
         def text(corner):
             margin = corner.bind.margin
             where = "past" if margin >= 0 else "before"
-            return f"{self.length(abs(margin))} {where} full bump"
+            return f"{self.length(abs(margin))} {where}"
 
         return self.both(axle, text)
 
@@ -715,8 +732,10 @@ class _Writer:
         rise = sheet.front_height - sheet.rear_height
         if np.isnan(rise):
             return "–"
-        nose = "high" if rise > 0 else "low"
-        return f"nose {self.length(abs(rise))} {nose} ({show(np.arctan(sheet.rake), 'angle')})"
+        if abs(rise) < INCH / 32:
+            return "level"
+        angle = show(np.arctan(abs(sheet.rake)), "angle")
+        return f"nose {self.length(abs(rise))} {'high' if rise > 0 else 'low'}, {angle}"
 
     def contact(self):
         """What contact found with the bolt out would cost; nothing if it is the same place."""
@@ -724,7 +743,7 @@ class _Writer:
         if not any(abs(c.bolt_out_error) >= 0.05 for c in self.sheet.corners.values()):
             return ""
         return (
-            "With the bolt out the shock sits shorter and contact comes too early: "
+            "With it out, contact is found too early: "
             f"front {turns['front']}, rear {turns['rear']} turns short."
         )
 
@@ -751,7 +770,7 @@ class _Writer:
                 if check.binds:
                     does = ("solid first", "cannot be done so", "–")
                 elif check.squeeze == 0:
-                    does = ("loose", "–", "–")
+                    does = ("none, loose", "–", "–")
                 else:
                     does = (
                         self.tape(check.squeeze),
@@ -785,7 +804,7 @@ def _chart(sheet, units):
     style = {"svg.hashsalt": "suspkit", "svg.fonttype": "path", "font.family": "DejaVu Sans",
              "font.size": 6.5, "axes.linewidth": 0.6}  # fmt: skip
     with rc_context(style):
-        figure = Figure(figsize=(3.75, 1.62), layout="constrained")
+        figure = Figure(figsize=(3.75, 1.5), layout="constrained")
         for place, (axes, axle) in enumerate(zip(figure.subplots(1, 2), AXLES, strict=True)):
             _draw(axes, axle, sheet, units)
             if place == 0:
@@ -810,16 +829,17 @@ def _draw(axes, axle, sheet, units):
     axes.annotate("full bump", (x[-1], 0.02 * top), (-2, 2), textcoords="offset points",
                   rotation=90, ha="right", va="bottom", color="0.3")  # fmt: skip
 
-    def mark(at, label, marker, fill, side):
+    def mark(at, label, marker, fill):
         at = to_unit(at, "length", units)
+        side = 1 if at > 0.3 * x[-1] else -1  # above the line on its left, or below on its right
         axes.plot(at, np.interp(at, x, force), marker, ms=5, mfc=fill, mec="black", mew=1)
         axes.annotate(label, (at, np.interp(at, x, force)), (-5 * side, 4 * side), va="center",
                       textcoords="offset points", ha="right" if side > 0 else "left")  # fmt: skip
 
     if not np.isnan(curve["ride"]):
-        mark(curve["ride"], "ride", "o", "black", 1)
+        mark(curve["ride"], "ride", "o", "black")
     for crossing in corner.crossings:
-        mark(crossing.compression, "crossover", "D", "white", -1)
+        mark(crossing.compression, "crossover", "D", "white")
     axes.set(xlim=(0, 1.02 * x[-1]), ylim=(0, top), title=axle.capitalize(),
              xlabel=f"shock compression [{unit_label('length', units)}]")  # fmt: skip
     axes.title.set(fontsize=7.5, fontweight="bold")
@@ -884,11 +904,8 @@ def _page(sheet, units):
         "setup": _short(sheet.setup_name, 32),
         "setup_note": _short(sheet.setup.note, 60),
         "problems": [_short(problem, 220) for problem in sheet.problems[:6]],
+        "more_problems": max(0, len(sheet.problems) - 6),
         "axles": [writer.settings(axle) for axle in AXLES],
-        "pitches": {
-            axle: show(getattr(vehicle, axle).shock.thread.collar_pitch, "pitch", units)
-            for axle in AXLES
-        },
         "corners": [
             {
                 "name": _words(name),

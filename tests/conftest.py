@@ -1,0 +1,42 @@
+"""What every test may rely on: no screen, no colours, a repeatable hypothesis, one vehicle."""
+
+import os
+import shutil
+
+import pytest
+from hypothesis import settings
+
+os.environ.setdefault("MPLBACKEND", "Agg")
+# The first call of compiled code takes seconds, which says nothing about the example it met.
+settings.register_profile("suspkit", deadline=None, derandomize=True, database=None)
+settings.load_profile("suspkit")
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+
+
+def find_chromium():
+    """Path of a Chromium on this machine, or nothing."""
+    return next(filter(None, map(shutil.which, BROWSERS)), None)
+
+
+def pytest_collection_modifyitems(items):
+    if find_chromium():
+        return
+    skip = pytest.mark.skip(reason=f"no browser: none of {', '.join(BROWSERS)} is on the path")
+    for item in items:
+        if "browser" in item.keywords:
+            item.add_marker(skip)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Path of a Chromium; use it with the ``browser`` mark."""
+    return find_chromium()
+
+
+@pytest.fixture(scope="session")
+def unit7():
+    """The example vehicle."""
+    import suspkit
+
+    return suspkit.example("unit7")

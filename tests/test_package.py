@@ -1,0 +1,266 @@
+"""The package as a whole: quick to import, whole in its wheel, tidy at the top."""
+
+import os
+import re
+import subprocess
+import sys
+import sysconfig
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+TEST_COMMAND = (
+    'python3 -m venv .venv && .venv/bin/pip install -q -e ".[test]" && .venv/bin/python -m pytest'
+)
+
+
+def run(*command, cwd=ROOT, **options):
+    options = {"capture_output": True, "text": True, "timeout": 300} | options
+    return subprocess.run([str(part) for part in command], cwd=cwd, **options)
+
+
+# --- import ---------------------------------------------------------------------------------------
+
+HEAVY = ("matplotlib", "ipywidgets", "pint", "pydantic", "scipy", "pandas", "numba")
+
+
+def test_import_is_light_and_quick():
+    code = (
+        "import sys, time; start = time.perf_counter(); import suspkit; "
+        "print(time.perf_counter() - start); print(*sys.modules)"
+    )
+    seconds = []
+    for _ in range(5):
+        done = run(sys.executable, "-c", code)
+        assert done.returncode == 0, done.stderr
+        took, loaded = done.stdout.splitlines()
+        seconds.append(float(took))
+        assert not set(HEAVY) & set(loaded.split())
+    assert min(seconds) < 0.25
+
+
+def test_every_public_name_is_there():
+    import suspkit
+
+    missing = [name for name in suspkit.__all__ if not hasattr(suspkit, name)]
+    assert not missing
+
+
+def test_a_name_that_is_not_there_is_an_attribute_error():
+    import suspkit
+
+    with pytest.raises(AttributeError, match="nonsense"):
+        _ = suspkit.nonsense
+
+
+# --- the tree -------------------------------------------------------------------------------------
+
+
+def our_files():
+    """Files under version control or about to be; all of them where there is no git."""
+    listed = None
+    try:
+        listed = run("git", "ls-files", "--cached", "--others", "--exclude-standard", "-z")
+    except FileNotFoundError:
+        pass
+    if listed is not None and listed.returncode == 0:
+        return [ROOT / name for name in listed.stdout.split("\0") if (ROOT / name).is_file()]
+    skipped = re.compile(r"^(?!\.ci$|\.gitignore$)[.].*|^(__pycache__|build|dist)$|\.egg-info$")
+    return [
+        path
+        for path in sorted(ROOT.rglob("*"))
+        if path.is_file() and not any(map(skipped.search, path.relative_to(ROOT).parts))
+    ]
+
+
+def test_top_level_is_tidy():
+    found = {path.relative_to(ROOT).parts[0] for path in our_files()}
+    plain = {name for name in found if not name.startswith(".")}
+    expected = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
+    expected |= {"suspkit", "notebooks", "tests", "data", "docs"}
+    assert plain == expected
+
+
+# Registries and networks of delivery are not needed at run time, and paths of one machine not at
+# all. Each is broken up here so that this file may be read with the others.
+FOREIGN = ["py" + "pi.org", "python" + "hosted.org", "cdn.js" + "delivr", "unp" + "kg.com"]
+FOREIGN += ["/wo" + "rk/", "/ro" + "ot/", "/ho" + "me/", "C:" + "\\Users"]
+
+
+def test_nothing_in_the_tree_names_a_machine_or_a_registry():
+    found = []
+    for path in our_files():
+        try:
+            text = path.read_text(encoding="utf-8")
+        except UnicodeDecodeError:
+            continue  # a picture
+        found += [f"{path.relative_to(ROOT)}: {word}" for word in FOREIGN if word in text]
+    assert not found
+
+
+def test_readme_and_ci_share_the_test_command():
+    assert TEST_COMMAND in (ROOT / "README.md").read_text()
+    assert TEST_COMMAND in (ROOT / ".ci" / "run").read_text()
+
+
+def test_ci_run_may_be_run():
+    assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+# --- the wheel ------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    out = tmp_path_factory.mktemp("wheel")
+    done = run(
+        sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, ROOT
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    (built,) = out.glob("suspkit-*.whl")
+    return built
+
+
+@pytest.fixture(scope="module")
+def installed(wheel, tmp_path_factory):
+    """An empty environment with the wheel in it; what it depends on is lent by this one."""
+    place = tmp_path_factory.mktemp("installed")
+    assert run(sys.executable, "-m", "venv", "--without-pip", place / "venv").returncode == 0
+    python = place / "venv" / "bin" / "python"
+    done = run(
+        sys.executable, "-m", "pip", "--python", python, "install", "--quiet", "--no-deps",
+        "--no-index", "--disable-pip-version-check", wheel,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    (site,) = (place / "venv" / "lib").glob("python*/site-packages")
+    # A line that is a folder only lengthens the path: no other suspkit is picked up by it, since
+    # the one installed here comes first.
+    lent = {sysconfig.get_path("purelib"), sysconfig.get_path("platlib")}
+    (site / "lent.pth").write_text("\n".join(lent))
+    away = place / "elsewhere"
+    away.mkdir()
+    return place / "venv" / "bin", site, away
+
+
+def clean_environment(**more):
+    dropped = ("PYTHONPATH", "PYTHONHOME", "VIRTUAL_ENV")
+    return {k: v for k, v in os.environ.items() if k not in dropped} | more
+
+
+@pytest.mark.slow
+def test_wheel_holds_the_package_its_notebooks_and_its_data(wheel):
+    names = zipfile.ZipFile(wheel).namelist()
+    for folder, ending in (("notebooks", ".ipynb"), ("data", "")):
+        for path in (ROOT / folder).glob(f"*{ending}"):
+            if path.is_file():
+                assert f"suspkit/{folder}/{path.name}" in names
+    assert "suspkit/data/unit7.toml" in names
+    assert "suspkit/jupyter/labconfig/default_setting_overrides.json" in names
+    for path in (ROOT / "suspkit").glob("*.py"):
+        assert f"suspkit/{path.name}" in names
+    unwanted = [n for n in names if re.search(r"checkpoints|__pycache__|(^|/)tests/|\.nb[ic]$", n)]
+    assert not unwanted
+    tops = {name.split("/")[0] for name in names}
+    assert {t for t in tops if not t.endswith(".dist-info")} == {"suspkit"}
+
+
+@pytest.mark.slow
+def test_wheel_works_away_from_a_checkout(installed):
+    bin_folder, site, away = installed
+    environment = clean_environment()
+    where = run(
+        bin_folder / "python", "-c", "import suspkit; print(suspkit.__file__)",
+        cwd=away, env=environment,
+    )  # fmt: skip
+    assert Path(where.stdout.strip()).is_relative_to(site), where.stderr
+
+    made = run(bin_folder / "suspkit", "example", "mine", cwd=away, env=environment)
+    assert made.returncode == 0, made.stderr
+    vehicle = Path("mine") / "unit7.toml"
+    assert (away / vehicle).is_file()
+
+    checked = run(bin_folder / "suspkit", "check", vehicle, cwd=away, env=environment)
+    assert (checked.returncode, checked.stderr) == (0, "")
+    assert "Unit 7" in checked.stdout
+
+    sheet = run(
+        bin_folder / "suspkit", "sheet", site / "suspkit" / "data" / "unit7.toml",
+        "--load", "patrol", "--out", "sheets", cwd=away, env=environment,
+    )  # fmt: skip
+    assert sheet.returncode == 0, sheet.stderr
+    written = [away / line for line in sheet.stdout.split("\n") if line]
+    assert sorted(path.suffix for path in written) == [".html", ".pdf"]
+    for path in written:
+        assert path.parent == away / "sheets"
+        assert path.stat().st_size > 1000
+    (pdf,) = (away / "sheets").glob("*.pdf")
+    assert pdf.read_bytes().startswith(b"%PDF-")
+    assert sorted(p.name for p in away.iterdir()) == ["mine", "sheets"]
+
+
+@pytest.mark.slow
+def test_guide_of_a_wheel_copies_and_serves(installed, tmp_path):
+    bin_folder, _, away = installed
+    folder = tmp_path / "guide"
+    (folder / "data").mkdir(parents=True)
+    (folder / "data" / "unit7.toml").write_text("mine")
+    environment = clean_environment(
+        JUPYTER_CONFIG_DIR=str(tmp_path / "config"), JUPYTER_DATA_DIR=str(tmp_path / "jdata"),
+        JUPYTER_RUNTIME_DIR=str(tmp_path / "runtime"), IPYTHONDIR=str(tmp_path / "ipython"),
+        PYTHONUNBUFFERED="1",
+    )  # fmt: skip
+    log = tmp_path / "log"
+    with log.open("w") as out:
+        server = subprocess.Popen(
+            [bin_folder / "suspkit", "guide", "--folder", folder, "--no-browser"],
+            cwd=away, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out,
+        )  # fmt: skip
+        try:
+            url = wait_for(log, r"http://127\.0\.0\.1:\d+/lab/tree/\S*00-start-here\.ipynb\?token=\w+")
+            assert url, log.read_text()
+            assert_serves(url)
+        finally:
+            server.terminate()
+            server.wait(30)
+    text = log.read_text()
+    assert f"kept {folder / 'data' / 'unit7.toml'} as it is" in text
+    assert (folder / "data" / "unit7.toml").read_text() == "mine"
+    for path in (ROOT / "notebooks").glob("*.ipynb"):
+        assert (folder / "notebooks" / path.name).read_bytes() == path.read_bytes()
+
+
+def wait_for(log, pattern, seconds=60):
+    import time
+
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = re.search(pattern, log.read_text())
+        if found:
+            return found[0]
+        time.sleep(0.2)
+    return None
+
+
+def assert_serves(url):
+    """The page is there with its token, and set not to look for news, updates or extensions."""
+    import html
+    import json
+    from urllib.request import urlopen
+
+    page, query = url.split("?")
+    with urlopen(url, timeout=30) as answer:
+        body = answer.read().decode()
+    config = re.search(r'id="jupyter-config-data"[^>]*>(.*?)</script>', body, re.DOTALL)[1]
+    config = json.loads(html.unescape(config))
+    assert config["news"] == {"disabled": True}
+    base = page.split("/lab/")[0]
+    with urlopen(
+        f"{base}/lab/api/settings/@jupyterlab/apputils-extension:notification?{query}", timeout=30
+    ) as answer:
+        settings = json.load(answer)["schema"]["properties"]
+    assert settings["fetchNews"]["default"] == "false"
+    assert settings["checkForUpdates"]["default"] is False
+    with urlopen(f"{base}/lab/api/extensions?{query}", timeout=30) as answer:
+        assert json.load(answer) is not None
