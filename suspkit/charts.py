@@ -18,7 +18,7 @@ from matplotlib.patches import Circle
 
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, to_unit, unit_label
-from suspkit.view import STATES, gap_text, in_words, look
+from suspkit.view import STATES, gap_text, in_words, lean, look
 
 INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
 TENDER, MAIN = "#b4540a", "#0b5c7a"
@@ -370,7 +370,7 @@ class CutAway(Chart):
             )
             if cut.rings:
                 (index, face), gap, closed = cut.rings[0], cut.gaps[0], cut.closed[0]
-                at = x - wide - 0.7 * INCH
+                at = x - wide - 0.9 * INCH
                 edge = cut.dividers[index]
                 column["gap"].set_data([at, at], [face, edge] if not closed else [np.nan, np.nan])
                 words = "closed" if closed else gap_text(gap, self.units)
@@ -472,11 +472,7 @@ class SideView(Chart):
             _place(text, at, -2 * INCH, words, ha="center", va="top")
         self.hubs.set_data(hubs_x, hubs_z)
         self.dims.set_data(dims_x, dims_z)
-        rise = view.axles["front"].height - view.axles["rear"].height
-        words = (
-            f"rake {100 * float(stance.rake):+.2f} %, nose "
-            f"{'high' if rise > 0 else 'low'} by {self.say(abs(rise))}"
-        )
+        words = f"rake {100 * float(stance.rake) + 0.0:.1f} %, {lean(view, self.units)}"
         _place(self.rake, -0.5 * base, 76 * INCH, words)
 
     def describe(self, view):
@@ -696,7 +692,7 @@ def rows_for(kind, axle):
         "gap": ([[("cutaway", axle), ("shock", axle), ("wheel", axle)]], 4.6),
     }
     rows, height = layouts[kind]
-    return rows, (10.4 if kind == "gap" else 9.6, height)
+    return rows, (10.4 if kind == "gap" else 9.3, height)
 
 
 __all__ = [

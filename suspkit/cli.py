@@ -70,6 +70,7 @@ def _parser():
     )
     sheet.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
     sheet.add_argument("--out", metavar="FOLDER", type=Path, default=Path(), help="default: here")
+    sheet.add_argument("--no-pdf", action="store_true", help="write the HTML alone")
 
     guide = command(_guide, "guide", "Open the notebooks in JupyterLab.")
     guide.add_argument(
@@ -124,7 +125,7 @@ def _sheet(arguments):
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     for path in sheet.write(
         vehicle, setup=arguments.setup, load=arguments.load, units=arguments.units,
-        folder=arguments.out,
+        folder=arguments.out, pdf=not arguments.no_pdf,
     ):  # fmt: skip
         print(path)
 
@@ -177,8 +178,8 @@ def lab_command(folder, *, port=None, browser=True):
     environment : dict of str to str
     """
     command = [
-        sys.executable, "-m", "jupyterlab", str(folder / FIRST_PAGE),
-        f"--ServerApp.root_dir={folder}",
+        sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}",
+        f"--LabApp.default_url=/lab/tree/{FIRST_PAGE.as_posix()}",
     ]  # fmt: skip
     if port is not None:
         command.append(f"--ServerApp.port={port}")

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from suspkit.units import GRAVITY
+
 
 @dataclass(frozen=True, kw_only=True)
 class CompressorCheck:
@@ -83,3 +85,21 @@ def compressor_check(vehicle, setup=None, *, collar_up=True):
             binds=bool(binds),
         )
     return checks
+
+
+def drop_height(energy, *, mass):
+    """Height from which a mass must fall to bring the same energy: a spring in plain terms.
+
+    Parameters
+    ----------
+    energy : float or array
+        [J]
+    mass : float or array
+        Of what falls [kg].
+
+    Returns
+    -------
+    float or array
+        Height [m], from E = m g h.
+    """
+    return energy / (mass * GRAVITY)

@@ -115,9 +115,7 @@ class Corner:
         -------
         float or array
         """
-        return self.linkage.wheel_force(
-            travel, force=self.force(self.linkage.compression(travel))
-        )
+        return self.linkage.wheel_force(travel, force=self.force(self.linkage.compression(travel)))
 
     def wheel_rate(self, travel, *, side="right"):
         """Wheel rate [N/m] with the motion-ratio slope term, on the stated side of a kink."""
@@ -256,7 +254,7 @@ def assemble(vehicle, setup=None, *, refuse_solid=True):
         made[f"{axle}_left"] = _corner(vehicle, f"{axle}_left", left)
         # Most set-ups are the same on both sides; the second one is then free.
         made[f"{axle}_right"] = (
-            replace(made[f"{axle}_left"], name=f"{axle}_right")
+            _twin(made[f"{axle}_left"], f"{axle}_right")
             if _alike(left, right)
             else _corner(vehicle, f"{axle}_right", right)
         )
@@ -264,6 +262,13 @@ def assemble(vehicle, setup=None, *, refuse_solid=True):
         for name, corner in made.items():
             _refuse_solid(corner, getattr(setup, name).stack)
     return {name: made[name] for name in CORNERS}
+
+
+def _twin(corner, name):
+    """The same corner on the other side, sharing the curves that take long to build."""
+    other = replace(corner, name=name)
+    vars(other).update(stack_curve=corner.stack_curve, curve=corner.curve)
+    return other
 
 
 def _alike(left, right):

@@ -16,10 +16,10 @@ def _gather(table, index):
     """Pick ``table[..., index]`` where the batch axes of both broadcast."""
     if table.ndim == 1:
         return table[index]
-    shape = np.broadcast_shapes(table.shape[:-1], index.shape)
-    table = np.broadcast_to(table, shape + table.shape[-1:])
-    index = np.broadcast_to(index, shape)
-    return np.take_along_axis(table, index[..., None], axis=-1)[..., 0]
+    batch, knots = table.shape[:-1], table.shape[-1]
+    # One flat look-up; the batch is not spread out for it, and it is most of the time of a sweep.
+    row = np.arange(0, table.size, knots).reshape(batch)
+    return table.reshape(-1).take(index + row)
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,8 +102,9 @@ class Curve:
         """Index of the piece that holds ``at`` (0 is before the first knot, K after the last)."""
         if self.x.ndim == 1:
             return np.searchsorted(self.x, at, side="right" if side == "right" else "left")
-        at = np.asarray(at)[..., None]
-        return (self.x <= at if side == "right" else self.x < at).sum(axis=-1)
+        passed = np.less_equal if side == "right" else np.less
+        knots = np.moveaxis(self.x, -1, 0)  # few, so a sum over them beats one along a short axis
+        return sum(passed(knot, at) for knot in knots).astype(np.intp)
 
     def __call__(self, at):
         """Evaluate the curve.
@@ -204,14 +205,17 @@ class Curve:
     def __add__(self, other):
         """Sum of two curves without jumps; its knots are the knots of both."""
         batch = np.broadcast_shapes(self.x.shape[:-1], other.x.shape[:-1])
-        mine = np.broadcast_to(self.x, batch + self.x.shape[-1:])
-        theirs = np.broadcast_to(other.x, batch + other.x.shape[-1:])
-        x = np.sort(np.concatenate([mine, theirs], axis=-1), axis=-1)
-        at = np.moveaxis(x, -1, 0)  # knots first, so that the batch axes broadcast
-        y = np.moveaxis(self(at) + other(at), 0, -1)
+        x, y = [], []
+        for one, two in ((self, other), (other, self)):
+            # Each curve knows itself at its own knots; knots first, so that the batch broadcasts.
+            x.append(np.broadcast_to(one.x, batch + one.x.shape[-1:]))
+            y.append(one.y + np.moveaxis(two(np.moveaxis(x[-1], -1, 0)), 0, -1))
+        x, y = np.concatenate(x, axis=-1), np.concatenate(y, axis=-1)
+        order = np.argsort(x, axis=-1, kind="stable")
         return Curve(
-            x, y, self.slope_before + other.slope_before, self.slope_after + other.slope_after
-        )
+            np.take_along_axis(x, order, axis=-1), np.take_along_axis(y, order, axis=-1),
+            self.slope_before + other.slope_before, self.slope_after + other.slope_after,
+        )  # fmt: skip
 
     def reach(self, level):
         """Where the curve first reaches ``level``; ``inf`` where it never does.
@@ -275,4 +279,6 @@ class Curve:
 
     def pick(self, index):
         """One curve of a batch (or a smaller batch), by numpy indexing of the batch axes."""
-        return Curve(self.x[index], self.y[index], self.slope_before[index], self.slope_after[index])
+        return Curve(
+            self.x[index], self.y[index], self.slope_before[index], self.slope_after[index]
+        )

@@ -208,10 +208,18 @@ def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, aft
         unit[:] = body[n, 0]
         unit[1:3] *= scale
         state[n] = 2
-        balance(q, body[n], wheels, gas, steps, cells, coefficients, x[:, n], y[:, n],
-                before[:, n], after[:, n], drag[n], bars[n], g, h, seen[n])
+        # Views made once: each costs about as much as a curve's look-up.
+        mass, held, bar, sight = body[n], drag[n], bars[n], seen[n]
+        xn, yn, low, high = x[:, n], y[:, n], before[:, n], after[:, n]
+        balance(q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held, bar,
+                g, h, sight)
         for _ in range(MAX_STEPS):
-            worst[n] = np.max(np.abs(g) / unit)
+            worst[n] = 0.0
+            for i in range(7):
+                # Not max(): a nan must stay one.
+                share = abs(g[i]) / unit[i]
+                if not share <= worst[n]:
+                    worst[n] = share
             if worst[n] < tol:
                 state[n] = 0
                 break
@@ -230,8 +238,8 @@ def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, aft
             # Along the step the energy falls until its slope turns; past a kink halve the step.
             for _ in range(40):
                 trial[:] = q + size * step
-                balance(trial, body[n], wheels, gas, steps, cells, coefficients, x[:, n], y[:, n],
-                        before[:, n], after[:, n], drag[n], bars[n], trial_g, trial_h, seen[n])
+                balance(trial, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high,
+                        held, bar, trial_g, trial_h, sight)
                 there = dot(trial_g, step)
                 if there <= 0.9 * abs(slope):
                     break

@@ -91,22 +91,24 @@ class Panel(widgets.VBox):
     def _make_controls(self, setup, load, axle, units):
         made = {
             "setup": widgets.Dropdown(
-                options=list(self.vehicle.setups), value=setup, description="set-up"
+                options=list(self.vehicle.setups), value=setup, description="set-up",
+                layout=widgets.Layout(width="16em"), style={"description_width": "4em"},
             ),
             "load": widgets.Dropdown(
-                options=list(self.vehicle.loads), value=load, description="load"
+                options=list(self.vehicle.loads), value=load, description="load",
+                layout=widgets.Layout(width="16em"), style={"description_width": "4em"},
             ),
             "axle": widgets.ToggleButtons(
-                options=list(AXLES), value=axle, description="axle drawn",
-                style={"button_width": "4.5em"},
+                options=[(f"{a} axle", a) for a in AXLES], value=axle,
+                style={"button_width": "7em"},
             ),
             "units": widgets.ToggleButtons(
-                options=[("US", "us"), ("metric", "metric")], value=units, description="units",
-                style={"button_width": "4.5em"},
+                options=[("US units", "us"), ("metric", "metric")], value=units,
+                style={"button_width": "7em"},
             ),
             "ring": widgets.ToggleButtons(
                 options=[("gap re-set by tape", "reset"), ("ring left alone", "left")],
-                description="stop ring", style={"button_width": "10.5em"},
+                style={"button_width": "11em"},
             ),
         }  # fmt: skip
         low, high, step = TURNS
@@ -203,13 +205,12 @@ class Panel(widgets.VBox):
             view = look(self.vehicle, self.setup, load=self.controls["load"].value)
             picture = self._board(view, axle, units).render(view)
             words = _table(view, units)
-            self.chart.tooltip = in_words(view, units)
             self.view, self.error = view, ""
             self.chart.value, self.words.value = picture, words
-            self.chart.layout.opacity = "1"
+            self.chart.layout.visibility = "visible"
         except Exception as error:  # a callback's exception would vanish: the page must say it
             self.error = str(error) or type(error).__name__
-            self.chart.layout.opacity = "0.25"
+            self.chart.layout.visibility = "hidden"  # a stale chart would be a wrong one
             self.words.value = (
                 '<div role="alert" style="border:2px solid #1b1f24;padding:.5em;max-width:60em">'
                 f"<b>This cannot be shown.</b> {html.escape(self.error)}</div>"
@@ -244,7 +245,7 @@ class Panel(widgets.VBox):
 
 
 def _table(view, units):
-    """The readout as a small table, with any caution above it."""
+    """The readout as a small table, any caution above it, and the words for a screen reader."""
     notes = "".join(
         f'<div role="status" style="font-weight:bold">{html.escape(note)}</div>'
         for note in cautions(view, units)
@@ -256,10 +257,14 @@ def _table(view, units):
         + "</tr>"
         for label, texts in readout(view, units).items()
     )
+    spoken = (
+        '<p aria-live="polite" style="position:absolute;width:1px;height:1px;overflow:hidden;'
+        f'clip-path:inset(50%)">{html.escape(in_words(view, units))}</p>'
+    )
     head = "<tr><th></th>" + "".join(
         f'<th style="text-align:left">{axle}</th>' for axle in view.axles
     )
-    return f'{notes}<table style="line-height:1.35">{head}</tr>{rows}</table>'
+    return f'{notes}<table style="line-height:1.35">{head}</tr>{rows}</table>{spoken}'
 
 
 def start(vehicle, **options):

@@ -21,7 +21,7 @@ from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.files import write_files
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stance import height_band, settle
-from suspkit.units import INCH, SYSTEMS, show, to_unit, unit_label
+from suspkit.units import GRAVITY, INCH, SYSTEMS, show, to_unit, unit_label
 from suspkit.vehicle import known_name
 
 SIDE_TO_SIDE = INCH / 16
@@ -30,6 +30,9 @@ no source)."""
 
 PAPER = {"us": "letter", "metric": "a4"}
 """The paper a PDF is made for, by system of units; the page fits either."""
+
+LOOSE = 1e-6
+"""Less slack than this is rounding [m]."""
 
 SCALES = (1.0, 0.96, 0.92, 0.88, 0.84, 0.8)
 """Sizes of type tried in turn until all is on one page."""
@@ -312,34 +315,34 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
 
 def _chosen_setup(vehicle, setup):
     if setup is None:
-        return vehicle.current, vehicle.setup
+        setup = vehicle.current
     if isinstance(setup, str):
         known_name(setup, vehicle.setups, "setup", "a set-up of this vehicle")
-        return setup, vehicle.setups[setup]
+        name, setup = setup, vehicle.setups[setup]
+        _refuse_arrays(setup)
+        return name, setup
     if not isinstance(setup, Setup):
         raise ValueError(f"setup is {setup!r}; expected a Setup or the name of one")
+    _refuse_arrays(setup)
+    return next((name for name, known in vehicle.setups.items() if known == setup), "new"), setup
+
+
+def _refuse_arrays(setup):
+    numbers = [(bar, getattr(setup, bar)) for bar in ("front_bar", "rear_bar")]
     for corner in CORNERS:
         chosen = getattr(setup, corner)
-        numbers = [("turns", chosen.turns), *_each("gap", chosen.gap), *_each("ring", chosen.ring)]
-        numbers += [(f"clicks.{name}", count) for name, count in chosen.clicks.items()]
-        for name, value in numbers:
-            _refuse_array(f"{corner}.{name}", value)
-    for bar in ("front_bar", "rear_bar"):
-        _refuse_array(bar, getattr(setup, bar))
-    named = [name for name, known in vehicle.setups.items() if known == setup]
-    return (named[0] if named else "new"), setup
-
-
-def _each(name, value):
-    return [(name, one) for one in (value if isinstance(value, tuple) else (value,))]
-
-
-def _refuse_array(name, value):
-    if np.ndim(value):
-        raise ValueError(
-            f"{name} is an array of shape {np.shape(value)}; expected one number: a work sheet is "
-            "for one set-up"
-        )
+        numbers.append((f"{corner}.turns", chosen.turns))
+        for name in ("gap", "ring"):
+            value = getattr(chosen, name)
+            each = value if isinstance(value, tuple) else [value]
+            numbers += [(f"{corner}.{name}", one) for one in each]
+        numbers += [(f"{corner}.clicks.{name}", count) for name, count in chosen.clicks.items()]
+    for name, value in numbers:
+        if np.ndim(value):
+            raise ValueError(
+                f"{name} is an array of shape {np.shape(value)}; expected one number: a work sheet "
+                "is for one set-up"
+            )
 
 
 def _chosen_load(vehicle, load):
@@ -458,7 +461,7 @@ def _frequencies(axle, corner, standing):
         rate = corner.stack_curve.slope(met, side=side) + corner.shock.gas_rate(met)
         rate = rate * ratio**2 + force * bend
         ride_rate = rate * axle.tyre.rate / (rate + axle.tyre.rate)
-        found.append(float(np.sqrt(ride_rate * suspkit.units.GRAVITY / standing) / (2 * np.pi)))
+        found.append(float(np.sqrt(ride_rate * GRAVITY / standing) / (2 * np.pi)))
     return tuple(found)
 
 
@@ -482,7 +485,7 @@ def _compressor(vehicle, name, setup):
 def _problems(sheets, corners, stance, units):
     """Plain sentences; what is true of both sides of an axle is said once."""
     if stance.tipped:
-        yield "In this load it tips over: there is no stance, and no number below that hangs on one."
+        yield "In this load it tips over, so there is no stance and no number below that needs one."
     told = []
     for sentence in thread_problems(corners):
         place, rest = sentence.split(".", 1)
@@ -495,10 +498,10 @@ def _problems(sheets, corners, stance, units):
             told.append((name, "it stands on its bump stop."))
         if stance.lifted[row]:
             told.append((name, "the tyre is off the ground."))
-        if sheet.slack > 0:
+        if sheet.slack > LOOSE:
             told.append(
-                (name, f"the springs hang loose by {show(sheet.slack, 'length', units)} at droop and "
-                       "can come off their seats. More turns, or a longer stack.")
+                (name, f"the springs hang loose by {show(sheet.slack, 'length', units)} at droop "
+                       "and can come off their seats. More turns, or a longer stack.")
             )  # fmt: skip
         for spring in sheet.springs:
             if spring.safety_factor < 1:
@@ -583,7 +586,7 @@ class _Writer:
 
     def settings(self, axle):
         left, right = (self.sheet.corners[name] for name in AXLES[axle])
-        if left.springs == right.springs:
+        if left.stack == right.stack:
             stacks = [{"side": "", "springs": self.springs(left)}]
         else:
             stacks = [{"side": _words(c.name), "springs": self.springs(c)} for c in (left, right)]
@@ -595,7 +598,7 @@ class _Writer:
             "preload": self.both(axle, lambda c: self.length(c.preload)),
             "gap": _big(self.gap(left), self.gap(right)),
             "gap_text": _sides(self.gap(left), self.gap(right)),
-            "ring": self.both(axle, lambda c: ", ".join(map(self.tape, c.ring_below_collar)) or "–"),
+            "ring": self.both(axle, self.ring),
             "has_ring": bool(left.gap or right.gap),
             "clicks": [
                 {
@@ -608,6 +611,9 @@ class _Writer:
 
     def gap(self, corner):
         return ", ".join(map(self.tape, corner.gap)) or "no ring"
+
+    def ring(self, corner):
+        return ", ".join(map(self.tape, corner.ring_below_collar)) or "–"
 
     def springs(self, corner):
         return [
@@ -633,18 +639,18 @@ class _Writer:
             ("Crossover, wheel travel", self.crossover),
             ("Crossover, shock travel", self.crossover_shock),
             ("… the wheel stands", self.side_of_crossover),
-            ("Ride frequency, standing", lambda a: show(self.of(a, "frequency").mean(), "frequency")),
+            ("Ride frequency, standing", lambda a: self.frequency(a, "frequency")),
             ("… below / past crossover", self.both_frequencies),
-            ("Wheel travel left, bump", lambda a: self.tape(self.of(a, "bump_left").min())),
-            ("Wheel travel left, droop", lambda a: self.tape(self.of(a, "droop_left").min())),
+            ("Wheel travel left, bump", lambda a: self.left_over(a, "bump_left", "tape")),
+            ("Wheel travel left, droop", lambda a: self.left_over(a, "droop_left", "tape")),
             ("Anti-roll bar", self.bar),
         )
 
     def reserve(self):
         return self.rows(
-            ("Load at full bump / standing", lambda a: _times(self.of(a, "load_factor").min())),
-            ("Energy to full bump", lambda a: show(self.of(a, "energy").min(), "energy", self.units)),
-            ("Drop height, no damping", self.drop),
+            ("Full bump / standing load", lambda a: _times(self.of(a, "load_factor").min())),
+            ("Energy to full bump", lambda a: self.left_over(a, "energy", "energy")),
+            ("Drop height, no damping", lambda a: self.left_over(a, "drop_height", "length")),
             ("First spring to bind", lambda a: self.both(a, lambda c: _short(c.bind.name, 20))),
             ("… from full bump", self.bind),
             ("… at a spring load of",
@@ -659,17 +665,16 @@ class _Writer:
         )  # fmt: skip
 
     def crossover(self, axle):
-        return self.both(
-            axle, lambda c: ", ".join(self.tape(x.travel) for x in c.crossings) or self.no_crossing(c)
-        )
+        def text(corner):
+            met = ", ".join(self.tape(crossing.travel) for crossing in corner.crossings)
+            return met or ("not before full bump" if corner.gap else "no ring")
+
+        return self.both(axle, text)
 
     def crossover_shock(self, axle):
         return self.both(
             axle, lambda c: ", ".join(self.length(x.compression) for x in c.crossings) or "–"
         )
-
-    def no_crossing(self, corner):
-        return "not before full bump" if corner.gap else "no ring"
 
     def side_of_crossover(self, axle):
         def text(corner):
@@ -690,15 +695,17 @@ class _Writer:
     def left(self, axle):
         return self.sheet.corners[AXLES[axle][0]]
 
-    def both_frequencies(self, axle):
-        below, past = self.of(axle, "frequency_below").mean(), self.of(axle, "frequency_past").mean()
-        if np.isnan(below):
-            return "–"
-        return f"{show(below, 'number')} / {show(past, 'frequency')}"
+    def frequency(self, axle, field):
+        return show(self.of(axle, field).mean(), "frequency")
 
-    def drop(self, axle):
-        lowest = self.of(axle, "drop_height").min()
-        return "none" if lowest <= 0 else self.length(lowest)
+    def both_frequencies(self, axle):
+        below, past = (self.frequency(axle, f"frequency_{side}") for side in ("below", "past"))
+        return "–" if below == "–" else f"{below.removesuffix(' Hz')} / {past}"
+
+    def left_over(self, axle, field, kind):
+        """What the side with less of it has."""
+        least = self.of(axle, field).min()
+        return "none" if least <= 0 else show(least, kind, self.units)
 
     def bind(self, axle):
         def text(corner):
@@ -711,7 +718,9 @@ class _Writer:
     def stress(self, axle):
         def text(corner):
             weakest = corner.weakest
-            return "wire not known" if weakest is None else f"{weakest.safety_factor:.2f}"
+            if weakest is None:
+                return "wire not known"
+            return f"{weakest.safety_factor:.2f} {_short(weakest.name, 16)}"
 
         return self.both(axle, text)
 
@@ -757,7 +766,7 @@ class _Writer:
         ]
         if not items:
             return "nothing aboard"
-        shown, rest = items[:10], len(items) - 10
+        shown, rest = items[:9], len(items) - 9
         listed = ", ".join(shown) + (f" and {rest} more" if rest > 0 else "")
         return f"{show(sheet.aboard, 'mass', self.units)} aboard: {listed}"
 
@@ -840,7 +849,13 @@ def _draw(axes, axle, sheet, units):
         mark(curve["ride"], "ride", "o", "black")
     for crossing in corner.crossings:
         mark(crossing.compression, "crossover", "D", "white")
-    axes.set(xlim=(0, 1.02 * x[-1]), ylim=(0, top), title=axle.capitalize(),
+    bind = corner.bind
+    if bind.margin < 0:
+        mark(bind.compression, "bind", "s", "0.6")
+    left, right = (sheet.corners[name] for name in AXLES[axle])
+    alike = (left.stack, left.turns, left.gap) == (right.stack, right.turns, right.gap)
+    axes.set(xlim=(0, 1.02 * x[-1]), ylim=(0, top),
+             title=axle.capitalize() if alike else _words(left.name),
              xlabel=f"shock compression [{unit_label('length', units)}]")  # fmt: skip
     axes.title.set(fontsize=7.5, fontweight="bold")
     axes.spines[["top", "right"]].set_visible(False)
@@ -885,7 +900,13 @@ def html(vehicle, *, setup=None, load=None, units="us"):
     ValueError
         As for `work_sheet`.
     """
-    return _page(work_sheet(vehicle, setup=setup, load=load, units=units), units)(1.0)
+    sheet = work_sheet(vehicle, setup=setup, load=load, units=units)
+    return _page(sheet, units)(_guess(sheet))
+
+
+def _guess(sheet):
+    """Size of type for a browser to print on one page: a problem takes a line or two."""
+    return SCALES[min(len(sheet.problems), len(SCALES) - 1)]
 
 
 def _page(sheet, units):
@@ -896,8 +917,8 @@ def _page(sheet, units):
     vehicle = sheet.vehicle
     load = vehicle.loads[sheet.load] if sheet.load is not None else None
     texts = {
-        "vehicle": _short(vehicle.name, 48),
-        "about": _short(vehicle.about, 110),
+        "vehicle": _short(vehicle.name, 40),
+        "about": _short(vehicle.about, 100),
         "load": _short(sheet.load or "nothing aboard", 32),
         "load_note": _short(load.note if load else "", 60),
         "aboard": writer.aboard(),
@@ -914,6 +935,7 @@ def _page(sheet, units):
             }
             for name, c in sheet.corners.items()
         ],
+        "has_ring": any(c.gap for c in sheet.corners.values()),
         "tolerance": writer.tape(sheet.side_to_side),
         "rake": writer.rake(),
         "stand": writer.stand(),
@@ -979,7 +1001,7 @@ def write(vehicle, *, setup=None, load=None, units="us", folder, pdf=True):
     names = (vehicle.name, sheet.setup_name, sheet.load or "empty")
     stem = "-".join(_slug(name) for name in names)
     if not pdf:
-        return write_files(folder, {f"{stem}.html": page(1.0)})
+        return write_files(folder, {f"{stem}.html": page(_guess(sheet))})
     text, printed = _fitted(page, PAPER[units])
     return write_files(folder, {f"{stem}.html": text, f"{stem}.pdf": printed})
 
@@ -1008,7 +1030,8 @@ def _book(text, paper):
     except (ImportError, OSError) as error:
         raise PrintError(
             f"the PDF needs plutoprint, which cannot be loaded ({error}); expected it from: pip "
-            "install plutoprint; or write the HTML alone (pdf=False) and print that from a browser"
+            "install plutoprint; or write the HTML alone (pdf=False, or --no-pdf) and print that "
+            "from a browser"
         ) from None
     size = {"letter": plutoprint.PAGE_SIZE_LETTER, "a4": plutoprint.PAGE_SIZE_A4}[paper]
     try:
@@ -1018,8 +1041,8 @@ def _book(text, paper):
         book.set_metadata(plutoprint.PDF_METADATA_CREATION_DATE, "2000-01-01T00:00:00Z")
     except plutoprint.Error as error:
         raise PrintError(
-            f"the PDF cannot be made ({error}); write the HTML alone (pdf=False) and print that "
-            "from a browser"
+            f"the PDF cannot be made ({error}); write the HTML alone (pdf=False, or --no-pdf) and "
+            "print that from a browser"
         ) from None
     return book
 

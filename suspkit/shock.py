@@ -268,9 +268,7 @@ class Shock:
         curve = Curve([0.0, self.full_bump], [0.0, 0.0], STOP_RATE, STOP_RATE)
         if self.top_out is not None:
             top = self.top_out
-            curve = curve + Curve(
-                [0.0, top.length], [-top.rate * top.length, 0.0], top.rate, 0.0
-            )
+            curve = curve + Curve([0.0, top.length], [-top.rate * top.length, 0.0], top.rate, 0.0)
         if self.bump_stop is not None:
             law = self.bump_stop.law
             keep = Curve(law.x, law.y, 0.0, 0.0)  # the metal limit above already ends the travel

@@ -92,9 +92,8 @@ class Spring:
                 )
         if self.table is not None:
             rows = self._rows()
-            Curve.from_table(
-                *rows, name=f"spring {self.name!r} table", first_row=1 + len(self.table) - rows.shape[1]
-            )
+            first = 1 + len(self.table) - rows.shape[1]
+            Curve.from_table(*rows, name=f"spring {self.name!r} table", first_row=first)
 
     @property
     def travel(self):
@@ -126,9 +125,7 @@ class Spring:
             bind = Curve.from_table(deflection, force)(self.travel)
             # A row at bind is bind itself, and rows past it were never measured on this spring.
             inside = deflection < self.travel * (1 - 1e-9)
-            return Curve(
-                np.append(force[inside], bind), np.append(deflection[inside], self.travel)
-            )
+            return Curve(np.append(force[inside], bind), np.append(deflection[inside], self.travel))
         return Curve([0.0, self.rate * self.travel], [0.0, self.travel])
 
     @cached_property

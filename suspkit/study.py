@@ -7,6 +7,7 @@ import numpy as np
 from suspkit.corner import assemble, hold_rings, reset_gaps
 from suspkit.setup import AXLES
 from suspkit.stance import settle
+from suspkit.units import to_unit, unit_label
 
 CHANGES = {
     "collar, gap re-set": "one turn of the collar, then the gap re-set by tape",
@@ -92,3 +93,74 @@ def _differences(axle, left, before, after):
         "load_factor": delta(lambda s: s.bottoming.load_factor[rows].mean()),
         "energy": delta(lambda s: s.bottoming.energy[rows].mean()),
     }
+
+
+_COLUMNS = {
+    "ride_height": ("ride height", "length", {"us": 3, "metric": 1}),
+    "other_height": ("at other axle", "length", {"us": 3, "metric": 1}),
+    "rake": ("rake", "percent", {"us": 2, "metric": 2}),
+    "gap": ("stop gap", "length", {"us": 4, "metric": 2}),
+    "crossover": ("crossover at wheel", "length", {"us": 3, "metric": 1}),
+    "load_factor": ("load factor", "ratio", {"us": 3, "metric": 3}),
+    "energy": ("energy to bump", "energy", {"us": 1, "metric": 1}),
+}
+"""Heading, kind of quantity and decimals of each column of `sensitivity`."""
+
+
+def readable(table, *, units="us"):
+    """The table of `sensitivity` for a reader: signed numbers, the unit in each heading.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        As `sensitivity` gives it.
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    pandas.DataFrame
+        Text, by axle and change: a plain ``0`` for what does not move as far as the decimals
+        shown go, ``–`` for what is not there.
+    """
+
+    def words(value, digits):
+        if np.isnan(value):
+            return "–"
+        return "0" if round(value, digits) == 0 else f"{value:+.{digits}f}"
+
+    shown = table[["axle", "change"]].copy()
+    for name, (heading, kind, digits) in _COLUMNS.items():
+        label = unit_label(kind, units)
+        values = to_unit(table[name].to_numpy(), kind, units)
+        column = [words(value, digits[units]) for value in values]
+        shown[f"{heading}, {label}" if label else heading] = column
+    return shown.set_index(["axle", "change"])
+
+
+def shaft_shift(before, after, *, compression):
+    """How much further out a shock's springs carry the same load after a change.
+
+    This is what a collar does at the shaft with everything else held: linkage, gas, tyres and the
+    other corners have no part in it.
+
+    Parameters
+    ----------
+    before, after : Corner
+        The corner before and after the change.
+    compression : float or array
+        Of the shock before it [m].
+
+    Returns
+    -------
+    float or array
+        Shock length gained at the same spring force [m].
+
+    Notes
+    -----
+    For two linear springs and p more preload: p below crossover; past it nothing with the ring
+    left alone, and with the gap re-set p less the tender's share of what the top-out spring does
+    not give back, ``p - (p - g) k_m / (k_t + k_m)``. Without a top-out spring (g = 0) that is
+    ``p k_t / (k_t + k_m)``.
+    """
+    force = before.stack_curve(compression)
+    return compression - after.stack_curve.inverse()(force)

@@ -40,6 +40,7 @@ EXPECTED = {
 """What a file should have had, by pydantic's name for the error."""
 
 
+UNKNOWN = ("unexpected_keyword_argument", "extra_forbidden")
 UNION_BRANCHES = ("function-plain[", "is-instance[", "tuple[")
 
 
@@ -216,7 +217,9 @@ def _validate(kind, raw, where, aliases):
     try:
         return _adapter(kind).validate_python(raw)
     except ValidationError as error:
-        sentence = _as_written(_sentence(kind, error.errors()[0]), aliases)
+        # A misspelt field is also missing under its right name; the misspelling says more.
+        first = min(error.errors(), key=lambda e: e["type"] not in UNKNOWN)
+        sentence = _as_written(_sentence(kind, first), aliases)
         raise VehicleFileError(f"{where}: {sentence}") from None
 
 
@@ -238,7 +241,7 @@ def _sentence(kind, error):
     kind_of_error = error["type"]
     if kind_of_error == "missing":
         return f"{path} is missing; expected a value"
-    if kind_of_error in ("unexpected_keyword_argument", "extra_forbidden"):
+    if kind_of_error in UNKNOWN:
         names = _fields_at(kind, place[:-1])
         near = difflib.get_close_matches(str(place[-1]), names, n=1)
         hint = f" (did you mean {near[0]}?)" if near else ""

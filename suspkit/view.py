@@ -15,6 +15,9 @@ from suspkit.vehicle import Vehicle
 POINTS = 161
 """Samples of a curve between its exact knots; enough for a screen's width."""
 
+LEVEL = 0.0008
+"""Difference of ride height that counts as none [m]: half of what a tape can read."""
+
 STATES = ("droop", "ride", "bump")
 """Where the cut-away is drawn: droop hang, standing in the load, full bump."""
 
@@ -235,10 +238,17 @@ def in_words(view, units="us"):
             f"{show(axle.height, 'length', units)}, {show(axle.ride_travel, 'length', units)} into "
             f"the travel, {cross}."
         )
-    rake = (view.axles["front"].height - view.axles["rear"].height)
-    lean = "nose high" if rake > 0 else "nose low"
-    parts.append(f"{lean.capitalize()} by {show(abs(rake), 'length', units)}.")
+    words = lean(view, units)
+    parts.append(f"{words[0].upper()}{words[1:]}.")
     return " ".join(parts)
+
+
+def lean(view, units="us"):
+    """Whether the nose is high or low and by how much, or that the vehicle is level."""
+    rise = view.axles["front"].height - view.axles["rear"].height
+    if abs(rise) < LEVEL:
+        return "level"
+    return f"nose {'high' if rise > 0 else 'low'} by {show(abs(rise), 'length', units)}"
 
 
 def gap_text(gap, units="us"):

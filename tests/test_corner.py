@@ -126,7 +126,7 @@ def test_the_top_out_spring_gives_preload_back(name):
 def test_without_a_top_out_spring_next_to_nothing_is_given_back():
     corner = built(vehicle=without_top_out(), turns=8.0)
     assert corner.contact_hang == pytest.approx(0.0, abs=2e-4)
-    assert 0 <= corner.given_back < 1e-3 * corner.preload
+    assert 0 <= corner.given_back < 2e-3 * corner.preload  # the metal yields by microns
 
 
 # ---------------------------------------------------------------- preload
@@ -141,11 +141,9 @@ def test_more_turns_is_more_force_at_every_compression_past_hang(name, setup):
     force = corner.force(shaft(corner)[:, None])
     assert (np.diff(force, axis=1) > 0).all()
     # At the very start it is preload times the series rate.
-    at = float(np.max(corner.hang))
-    k = corner.stack.rate(0.0)
+    series = 1 / sum(1 / k for k in rates(corner))
     grown = np.diff(force[0]) / np.diff(corner.preload)
-    np.testing.assert_allclose(grown, np.broadcast_to(k, grown.shape), rtol=1e-6)
-    assert at > 0
+    np.testing.assert_allclose(grown, series, rtol=1e-6)
 
 
 @both_axles
@@ -230,7 +228,7 @@ def test_a_gap_reads_itself_back_whatever_the_preload():
     turns = np.array([0.0, 3.0, 7.0])[:, None]
     gap = np.array([0.5, 1.0, 2.0, 4.0]) * INCH
     corner = built(turns=turns, gap=gap)
-    assert corner.gap[0] is gap or np.array_equal(corner.gap[0], gap)
+    np.testing.assert_array_equal(corner.gap[0], gap)
     measured = (
         corner.stack.rings[0].cap - corner.shock.divider_lip
         - corner.stack.deflection_above(0, corner.hang + corner.seat)
@@ -611,9 +609,10 @@ def test_springs_solid_before_full_bump_are_a_broken_setup():
 
 def test_one_broken_setup_of_a_batch_breaks_it():
     with pytest.raises(BrokenSetupError, match="solid"):
-        built(turns=np.array([4.0, 4.0 + 60.0]))
+        built(vehicle=SHIPPED, turns=np.array([4.0, 64.0]))
+    # Solid at hang already: still that one sentence.
     with pytest.raises(BrokenSetupError, match="solid"):
-        built(turns=300.0)
+        built(vehicle=SHIPPED, turns=300.0)
 
 
 def test_broken_setup_is_a_value_error():

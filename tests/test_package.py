@@ -218,7 +218,9 @@ def test_guide_of_a_wheel_copies_and_serves(installed, tmp_path):
             cwd=away, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out,
         )  # fmt: skip
         try:
-            url = wait_for(log, r"http://127\.0\.0\.1:\d+/lab/tree/\S*00-start-here\.ipynb\?token=\w+")
+            url = wait_for(
+                log, r"http://127\.0\.0\.1:\d+/lab/tree/\S*00-start-here\.ipynb\?token=\w+"
+            )
             assert url, log.read_text()
             assert_serves(url)
         finally:

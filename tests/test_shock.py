@@ -62,9 +62,7 @@ def test_coolprop_still_says_so(ratio, isothermal, isentropic):
     density = props("D", *start) / ratio
     assert props("P", "T", 293.15, "D", density, "Nitrogen") == pytest.approx(isothermal, rel=1e-6)
     entropy = props("S", *start)
-    assert props("P", "S", entropy, "D", density, "Nitrogen") == pytest.approx(
-        isentropic, rel=1e-6
-    )
+    assert props("P", "S", entropy, "D", density, "Nitrogen") == pytest.approx(isentropic, rel=1e-6)
     hot = props("P", "T", 353.15, "D", props("D", *start), "Nitrogen")
     assert hot == pytest.approx(REAL_HOT, rel=1e-6)
 

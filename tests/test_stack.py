@@ -109,9 +109,7 @@ def test_concentric_pair_is_a_sum_of_curves():
 
 @given(st.floats(2e4, 2e5), st.floats(2e4, 2e5), st.floats(0.001, 0.1))
 def test_crossover_comes_after_the_gap_times_both_rates_over_the_main(k_t, k_m, gap):
-    pair = Stack(
-        [spring(k_t, 0.5), spring(k_m, 2 * gap * k_t / k_m)], [StopRing(below=0, cap=gap)]
-    )
+    pair = Stack([spring(k_t, 0.5), spring(k_m, 2 * gap * k_t / k_m)], [StopRing(below=0, cap=gap)])
     crossover = next(e for e in pair.events if e.kind == "crossover")
     assert crossover.compression == pytest.approx(gap * (k_m + k_t) / k_m, rel=1e-12)
     assert crossover.force == pytest.approx(gap * k_t, rel=1e-12)
@@ -238,9 +236,7 @@ def test_rate_never_falls_at_a_crossover_whatever_the_springs_laws(stack, where,
     first = stack.springs[0]
     knee = (where * first.travel, first.rate * where * first.travel)
     end = (first.travel, knee[1] + soften * first.rate * (1 - where) * first.travel)
-    soft = Spring(
-        table=(knee, end), free_length=first.free_length, solid_length=first.solid_length
-    )
+    soft = Spring(table=(knee, end), free_length=first.free_length, solid_length=first.solid_length)
     stack = Stack([soft, *stack.springs[1:]], stack.rings)
     gaps = np.diff(stack.curve.x)
     assume((gaps[gaps > 0] > 1e-9).all())
@@ -471,9 +467,7 @@ def test_a_negative_cap_holds_the_divider_off_a_slack_tender():
 
 def test_an_infinite_cap_is_no_ring():
     x = np.linspace(0.0, 0.26, 50)
-    np.testing.assert_array_equal(
-        PAIR.with_caps([np.inf]).force(x), Stack([TENDER, MAIN]).force(x)
-    )
+    np.testing.assert_array_equal(PAIR.with_caps([np.inf]).force(x), Stack([TENDER, MAIN]).force(x))
 
 
 @pytest.mark.parametrize("main_rate", [60e3, 20e3], ids=["main binds last", "main binds first"])

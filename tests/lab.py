@@ -1,0 +1,119 @@
+"""A real JupyterLab in a real Chromium, for the browser tests and the slider benchmark."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+
+QUIET = (
+    "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+
+@contextlib.contextmanager
+def jupyter_lab(folder):
+    """Serve a folder (a copy: JupyterLab saves on its own); yields the address with its token."""
+    from suspkit.cli import lab_command
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    token = secrets.token_hex(16)
+    command, environment = lab_command(folder, port=port, browser=False)
+    command = [part for part in command if not part.endswith(".ipynb")]
+    command += [f"--IdentityProvider.token={token}", "--ServerApp.port_retries=0"]
+    for name in ("CONFIG_DIR", "DATA_DIR", "RUNTIME_DIR"):
+        environment[f"JUPYTER_{name}"] = str(folder / f".{name.lower()}")
+    environment["IPYTHONDIR"] = str(folder / ".ipython")
+    environment["PYTHONPATH"] = os.pathsep.join(filter(None, [str(ROOT), os.getenv("PYTHONPATH")]))
+    log = folder / "lab.log"
+    with log.open("w") as out:
+        server = subprocess.Popen(command, cwd=folder, env=environment, stdout=out, stderr=out)
+    address = f"http://127.0.0.1:{port}"
+    try:
+        for _ in range(300):
+            with contextlib.suppress(OSError):
+                urllib.request.urlopen(f"{address}/api?token={token}", timeout=2)
+                break
+            if server.poll() is not None:
+                raise RuntimeError(f"JupyterLab stopped: {log.read_text()[-2000:]}")
+            time.sleep(0.1)
+        yield address, token
+    finally:
+        server.terminate()
+        server.wait(timeout=20)
+
+
+@contextlib.contextmanager
+def browser_page(*, width=1366, height=768):
+    """A page of a headless Chromium."""
+    from playwright.sync_api import sync_playwright
+
+    sandbox = ["--no-sandbox"] if os.geteuid() == 0 else []
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=[*QUIET, *sandbox])
+        page = browser.new_page(viewport={"width": width, "height": height})
+        try:
+            yield page
+        finally:
+            browser.close()
+
+
+def open_notebook(page, address, token, name):
+    """Open a notebook in JupyterLab and wait for its kernel."""
+    page.goto(f"{address}/lab/tree/{name}?token={token}")
+    page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    wait_idle(page)
+
+
+def wait_idle(page, timeout=180):
+    """Wait until the status bar says the kernel is idle, and stays so for a moment."""
+    quiet_since, end = None, time.monotonic() + timeout
+    while time.monotonic() < end:
+        idle = page.evaluate(
+            "[...document.querySelectorAll('.jp-StatusBar-Widget *')]"
+            ".some(e => e.textContent.trim().endsWith('| Idle'))"
+        )
+        if not idle:
+            quiet_since = None
+        elif quiet_since is None:
+            quiet_since = time.monotonic()
+        elif time.monotonic() - quiet_since > 0.7:
+            return
+        page.wait_for_timeout(100)
+    raise TimeoutError("the kernel did not become idle")
+
+
+def run_all(page):
+    """Run every cell from a fresh kernel state and wait for the end."""
+    page.click(".jp-Notebook .jp-Cell >> nth=0")
+    page.keyboard.press("Escape")
+    page.click("text=Run >> nth=0")
+    page.click("text=Run All Cells >> nth=0")
+    page.wait_for_timeout(500)
+    wait_idle(page)
+
+
+def copy_guide(folder):
+    """Copy notebooks and data for JupyterLab to work on."""
+    for part in ("notebooks", "data"):
+        shutil.copytree(
+            ROOT / part, folder / part, ignore=shutil.ignore_patterns("sheets", ".ipynb*")
+        )
+    return folder
+
+
+PYTHON = sys.executable

@@ -1,0 +1,283 @@
+"""The command line: what it does, and one sentence with exit code 2 for what it cannot."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from bad_files import DATA, EDITS, RACK_EDITS, WHOLE, write_bad
+
+import suspkit as sk
+from suspkit import cli
+
+UNIT7 = DATA / "unit7.toml"
+BAD = {f"file: {name}": ("unit7.toml", *edit) for name, edit in EDITS.items()}
+BAD |= {f"rack: {name}": ("springs.csv", *edit) for name, edit in RACK_EDITS.items()}
+
+
+@pytest.fixture
+def suspkit(capsys):
+    """Run a command; gives its exit code, standard output and standard error."""
+
+    def run(*arguments):
+        code = cli.main([str(argument) for argument in arguments])
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return run
+
+
+def refused(result, *words):
+    code, out, err = result
+    assert code == 2
+    assert err.endswith("\n")
+    assert err.count("\n") == 1, err
+    assert "Traceback" not in err
+    assert [word for word in words if word not in err] == [], err
+    return out
+
+
+# --- check ----------------------------------------------------------------------------------------
+
+
+def test_check_of_a_good_file(suspkit):
+    code, out, err = suspkit("check", UNIT7)
+    assert (code, err) == (0, "")
+    vehicle = sk.load_vehicle(UNIT7)
+    assert out.startswith("Unit 7: ")
+    assert f"{len(vehicle.springs)} springs" in out
+    assert "2 set-ups  stock, kit" in out
+    assert "3 loads    bare, patrol, carry-out" in out
+    assert out.endswith("OK\n")
+
+
+def test_check_settles_a_vehicle_without_loads(suspkit, tmp_path):
+    text = UNIT7.read_text()
+    cut = text.index("[loads.bare]"), text.index("# -- springs and set-ups")
+    path = write_bad(tmp_path, "name =", "name =")
+    path.write_text((text[: cut[0]] + text[cut[1] :])[: text.index("[targets]") - cut[1] + cut[0]])
+    code, out, err = suspkit("check", path)
+    assert (code, err) == (0, "")
+    assert "settles in 1 load(s)" in out
+
+
+def test_check_tells_of_a_vehicle_on_its_bump_stops(suspkit, tmp_path):
+    path = write_bad(tmp_path, 'litter = { mass = "235 lb"', 'litter = { mass = "4000 lb"')
+    code, out, err = suspkit("check", path)
+    assert (code, err) == (0, "")
+    assert "note: it stands on its bump stops in: carry-out" in out
+
+
+def test_check_tells_of_a_vehicle_that_tips(suspkit, tmp_path):
+    path = write_bad(
+        tmp_path, 'spare = { mass = "68 lb", behind_front_axle = "118 in"',
+        'spare = { mass = "2000 lb", behind_front_axle = "390 in"',
+    )  # fmt: skip
+    code, out, err = suspkit("check", path)
+    assert (code, err) == (0, "")
+    assert "tips over in: patrol, carry-out" in out
+
+
+# --- bad input ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("file", "old", "new", "words"), BAD.values(), ids=BAD)
+@pytest.mark.parametrize("command", ["check", "sheet"])
+def test_a_wrong_file_is_one_sentence(suspkit, tmp_path, command, file, old, new, words):
+    path = write_bad(tmp_path / "in", old, new, file=file)
+    more = ["--out", tmp_path / "out"] if command == "sheet" else []
+    assert refused(suspkit(command, path, *more), str(path.parent), *words) == ""
+    assert os.listdir(tmp_path) == ["in"]
+
+
+@pytest.mark.parametrize(("content", "words"), WHOLE.values(), ids=WHOLE)
+@pytest.mark.parametrize("command", ["check", "sheet"])
+def test_what_is_no_vehicle_file_at_all(suspkit, tmp_path, command, content, words):
+    path = tmp_path / "vehicle.toml"
+    path.write_bytes(content)
+    assert refused(suspkit(command, path), str(path), *words) == ""
+
+
+@pytest.mark.parametrize("name", ["nothing.toml", "."])
+def test_a_file_that_is_not_there(suspkit, tmp_path, name):
+    path = tmp_path / name
+    assert refused(suspkit("check", path), str(path), "cannot be read", "expected") == ""
+
+
+@pytest.mark.parametrize(
+    ("option", "name", "words"),
+    [
+        ("--load", "party", ["'party'", "expected", "bare, patrol, carry-out"]),
+        ("--load", "", ["''", "expected", "bare, patrol, carry-out"]),
+        ("--setup", "race", ["'race'", "expected", "stock, kit"]),
+    ],
+)
+def test_a_name_that_is_not_in_the_file(suspkit, tmp_path, option, name, words):
+    out = tmp_path / "out"
+    result = suspkit("sheet", UNIT7, option, name, "--out", out)
+    assert refused(result, str(UNIT7), *words) == ""
+    assert not out.exists()
+
+
+def test_a_unit_system_that_is_not_known(capsys):
+    with pytest.raises(SystemExit) as caught:
+        cli.main(["sheet", str(UNIT7), "--units", "furlongs"])
+    assert caught.value.code == 2
+    assert "'furlongs'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("arguments", [[], ["chek", "x"], ["check"]])
+def test_a_command_that_is_not_known(arguments, capsys):
+    with pytest.raises(SystemExit) as caught:
+        cli.main(arguments)
+    assert caught.value.code == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_an_interruption_is_no_error(monkeypatch, suspkit):
+    def interrupt(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(cli.suspkit, "load_vehicle", interrupt, raising=False)
+    assert suspkit("check", UNIT7) == (130, "", "")
+
+
+def test_the_program_itself_ends_with_that_code(tmp_path):
+    done = subprocess.run(
+        [sys.executable, "-m", "suspkit.cli", "check", str(tmp_path / "nothing.toml")],
+        capture_output=True, text=True, timeout=120, cwd=DATA.parent,
+    )  # fmt: skip
+    refused((done.returncode, done.stdout, done.stderr), "nothing.toml")
+
+
+# --- sheet ----------------------------------------------------------------------------------------
+
+
+def test_sheet_writes_both_files_and_says_where(suspkit, tmp_path):
+    code, out, err = suspkit("sheet", UNIT7, "--load", "carry-out", "--out", tmp_path / "new")
+    assert (code, err) == (0, "")
+    written = [Path(line) for line in out.splitlines()]
+    assert sorted(path.suffix for path in written) == [".html", ".pdf"]
+    assert sorted(os.listdir(tmp_path / "new")) == sorted(path.name for path in written)
+    assert "carry-out" in next(p for p in written if p.suffix == ".html").read_text()
+
+
+def test_sheet_passes_on_what_was_asked(suspkit, monkeypatch, tmp_path):
+    from suspkit import sheet
+
+    asked = {}
+    monkeypatch.setattr(sheet, "write", lambda vehicle, **more: asked.update(more) or [])
+    code, out, err = suspkit(
+        "sheet", UNIT7, "--load", "bare", "--setup", "stock", "--units", "metric", "--no-pdf",
+        "--out", tmp_path,
+    )  # fmt: skip
+    assert (code, out, err) == (0, "", "")
+    assert asked == {
+        "setup": "stock", "load": "bare", "units": "metric", "folder": tmp_path, "pdf": False,
+    }  # fmt: skip
+
+
+def test_sheet_to_where_nothing_can_be_written(suspkit, tmp_path):
+    (tmp_path / "file").write_text("mine")
+    result = suspkit("sheet", UNIT7, "--out", tmp_path / "file", "--no-pdf")
+    assert refused(result, str(tmp_path / "file"), "cannot be written", "expected") == ""
+    assert (tmp_path / "file").read_text() == "mine"
+    assert os.listdir(tmp_path) == ["file"]
+
+
+def test_sheet_that_fails_half_way_leaves_nothing(suspkit, monkeypatch, tmp_path):
+    from suspkit import files
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(files.Path, "write_bytes", full)
+    result = suspkit("sheet", UNIT7, "--out", tmp_path, "--no-pdf")
+    assert refused(result, "No space left on device") == ""
+    assert os.listdir(tmp_path) == []
+
+
+# --- example and guide ----------------------------------------------------------------------------
+
+
+def test_example_copies_once_and_never_over(suspkit, tmp_path):
+    code, out, _ = suspkit("example", tmp_path)
+    assert (code, out.count("copied")) == (0, 2)
+    assert sk.load_vehicle(tmp_path / "unit7.toml").name == "Unit 7"
+    (tmp_path / "unit7.toml").write_text("mine")
+    code, out, _ = suspkit("example", tmp_path)
+    assert (code, out.count("copied"), out.count("kept")) == (0, 0, 2)
+    assert (tmp_path / "unit7.toml").read_text() == "mine"
+
+
+@pytest.fixture
+def launched(monkeypatch):
+    """What would have taken this process over."""
+    seen = {}
+    monkeypatch.setattr(
+        cli.os, "execve", lambda path, command, env: seen.update(command=command, env=env)
+    )
+    return seen
+
+
+def test_guide_of_a_checkout_opens_its_own_notebooks(suspkit, launched):
+    code, out, err = suspkit("guide", "--no-browser", "--port", 8899)
+    assert (code, err) == (0, "")
+    assert str(DATA.parent / "notebooks" / "00-start-here.ipynb") in out
+    assert "copied" not in out
+    command = launched["command"]
+    assert command[:3] == [sys.executable, "-m", "jupyterlab"]
+    assert f"--ServerApp.root_dir={DATA.parent}" in command
+    assert "--ServerApp.port=8899" in command
+    assert "--no-browser" in command
+    assert "token" not in " ".join(command)
+    first = Path(launched["env"]["JUPYTER_CONFIG_PATH"].split(os.pathsep)[0])
+    assert (first / "jupyter_lab_config.json").is_file()
+
+
+def test_guide_in_a_folder_works_on_a_copy(suspkit, launched, tmp_path):
+    _, out, _ = suspkit("guide", "--folder", tmp_path)
+    assert f"copied {tmp_path / 'data' / 'unit7.toml'}" in out
+    assert f"--ServerApp.root_dir={tmp_path}" in launched["command"]
+    assert (tmp_path / "notebooks" / "00-start-here.ipynb").is_file()
+
+
+@pytest.mark.parametrize(("user", "expected"), [(0, True), (1000, False)])
+def test_guide_allows_root_only_as_root_and_says_so(suspkit, launched, monkeypatch, user, expected):
+    monkeypatch.setattr(cli.os, "geteuid", lambda: user, raising=False)
+    _, out, _ = suspkit("guide")
+    assert ("--allow-root" in launched["command"]) is expected
+    assert ("root" in out.replace(str(DATA.parent), "")) is expected
+
+
+@pytest.mark.parametrize(("screen", "expected"), [(None, True), (":0", False)])
+def test_guide_without_a_screen_only_prints_its_address(
+    suspkit, launched, monkeypatch, screen, expected
+):
+    monkeypatch.setattr(cli.sys, "platform", "linux")
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    monkeypatch.delenv("DISPLAY", raising=False)
+    if screen:
+        monkeypatch.setenv("DISPLAY", screen)
+    suspkit("guide")
+    assert ("--no-browser" in launched["command"]) is expected
+
+
+def test_guide_keeps_the_users_own_jupyter_settings_in_reach(launched, monkeypatch, suspkit):
+    monkeypatch.setenv("JUPYTER_CONFIG_PATH", "/etc/mine")
+    suspkit("guide")
+    assert launched["env"]["JUPYTER_CONFIG_PATH"].split(os.pathsep)[1] == "/etc/mine"
+
+
+def test_guide_without_jupyterlab_says_how_to_get_it(suspkit, launched, monkeypatch):
+    monkeypatch.setattr(cli.importlib.util, "find_spec", lambda name: None)
+    refused(suspkit("guide"), 'pip install "suspkit[guide]"')
+    assert not launched
+
+
+def test_about_is_one_line_of_versions(suspkit):
+    code, out, err = suspkit("about")
+    assert (code, err, out.count("\n")) == (0, "", 1)
+    assert out.startswith(f"suspkit {sk.__version__}, Python {sys.version_info.major}.")
+    assert "numpy" in out
