@@ -158,9 +158,10 @@ class ShockCurve(Chart):
         crossed = np.isfinite(seen.crossover)
         if crossed:
             self.ghost.set_data(x, ghost)
-            beyond = np.flatnonzero(ghost < self.top)[-1]
-            at = min(beyond, int(0.93 * len(x)))
-            _place(self.ghost_text, x[at], ghost[at], "without the ring  ", ha="right", va="bottom")
+            # Below and right of the ghost line nothing else stands.
+            at = np.searchsorted(x, 0.78 * x[-1])
+            _place(self.ghost_text, x[at], ghost[at] - 0.03 * self.top, "without the ring",
+                   ha="center", va="top")
             cx = self.scale(seen.crossover, "length")
             cy = np.interp(cx, x, y)
             self.cross.set_data([cx], [cy])
@@ -262,8 +263,8 @@ class WheelCurve(Chart):
         weight = self.say(view.stance.wheel_force[0 if self.axle == "front" else 2], "force")
         _place(self.ride_text, rx, ry, f"  carries {weight}", ha="left", va="top")
         frequency = view.stance.frequency[0 if self.axle == "front" else 2]
-        words = f"  {self.say(frequency, 'frequency')} here"
-        _place(self.rate_text, rx, rr, words, ha="left", va="bottom")
+        words = f"{self.say(frequency, 'frequency')} here"
+        _place(self.rate_text, rx, rr - 0.08 * self.rate_top, words, ha="center", va="top")
         if np.isfinite(seen.crossover):
             cx = self.scale(seen.crossover_travel, "length")
             self.cross.set_data([cx, cx], [0, self.top])
@@ -472,7 +473,7 @@ class SideView(Chart):
             _place(text, at, -2 * INCH, words, ha="center", va="top")
         self.hubs.set_data(hubs_x, hubs_z)
         self.dims.set_data(dims_x, dims_z)
-        words = f"rake {100 * float(stance.rake) + 0.0:.1f} %, {lean(view, self.units)}"
+        words = f"rake {100 * float(stance.rake):z.1f} %, {lean(view, self.units)}"
         _place(self.rake, -0.5 * base, 76 * INCH, words)
 
     def describe(self, view):

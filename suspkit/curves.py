@@ -51,7 +51,9 @@ class Curve:
         batch = x.shape[:-1]
         for name in ("slope_before", "slope_after"):
             slope = np.asarray(getattr(self, name), dtype=float)
-            object.__setattr__(self, name, np.broadcast_to(slope, batch))
+            if slope.shape != batch:
+                slope = np.broadcast_to(slope, batch)
+            object.__setattr__(self, name, slope)
 
     @classmethod
     def from_table(cls, x, y, *, name="table", first_row=1):
@@ -120,7 +122,7 @@ class Curve:
         """
         at = np.asarray(at, dtype=float)
         piece = self._locate(at, "right")
-        knot = np.clip(piece - 1, 0, self.x.shape[-1] - 1)
+        knot = np.maximum(piece - 1, 0)
         step = at - _gather(self.x, knot)
         slope = _gather(self._segments, piece)
         # A hard stop has infinite slope, and at the stop itself the step is zero; a flat end stays
@@ -160,7 +162,7 @@ class Curve:
         area = np.cumsum(0.5 * (self.y[..., 1:] + self.y[..., :-1]) * dx, axis=-1)
         area = np.concatenate([np.zeros(self.x.shape[:-1] + (1,)), area], axis=-1)
         piece = self._locate(at, "right")
-        knot = np.clip(piece - 1, 0, self.x.shape[-1] - 1)
+        knot = np.maximum(piece - 1, 0)
         step = at - _gather(self.x, knot)
         slope = _gather(self._segments, piece)
         with np.errstate(invalid="ignore"):
@@ -233,7 +235,7 @@ class Curve:
             piece = np.searchsorted(self.y, level, side="left")
         else:
             piece = (self.y < level[..., None]).sum(axis=-1)
-        knot = np.clip(piece - 1, 0, self.x.shape[-1] - 1)
+        knot = np.maximum(piece - 1, 0)
         rise = level - _gather(self.y, knot)
         slope = _gather(self._segments, piece)
         with np.errstate(divide="ignore", invalid="ignore"):

@@ -68,9 +68,10 @@ def hang_many(x, y, before, after, gas, step, cells, coefficients, weight):
     found = np.empty(count)
     for n in range(count):
         low, high, z = -0.01, cells * step, 0.02
+        xn, yn, start, end = x[n], y[n], before[n], after[n]
         for _ in range(200):
             s, ratio, _bend = motion(z, step, cells, coefficients)
-            f, k = shock_force(s, x[n], y[n], before[n], after[n], gas)
+            f, k = shock_force(s, xn, yn, start, end, gas)
             pull = f * ratio + weight
             if pull < 0.0:
                 low = z
@@ -124,7 +125,9 @@ def solve_symmetric(a, b):
 
 
 @njit(cache=True, error_model="numpy")
-def balance(q, body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, g, h, seen):
+def balance(
+    q, body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, g, h, seen
+):
     """Gradient ``g`` and Hessian ``h`` (lower half) of the potential energy at pose ``q``.
 
     ``q`` is (height of the origin, pitch, roll, four wheel travels); ``body`` is (weight, x, y, z
@@ -151,8 +154,8 @@ def balance(q, body, wheels, gas, steps, cells, coefficients, x, y, before, afte
         s, ratio, bend = motion(z, steps[axle], cells[axle], coefficients[axle])
         f, k = shock_force(s, x[i], y[i], before[i], after[i], gas[axle])
         f += drag[i]
-        wx, wy, wz0, wu, radius, kt = wheels[i]
-        wz = wz0 + z
+        wx, wy, wz = wheels[i, 0], wheels[i, 1], wheels[i, 2] + z
+        wu, radius, kt = wheels[i, 3], wheels[i, 4], wheels[i, 5]
         rt = -wx * cp - wy * sp * sr - wz * sp * cr
         rr = wy * cp * cr - wz * cp * sr
         hub = q[0] - wx * sp + wy * cp * sr + wz * cp * cr
@@ -183,7 +186,9 @@ def balance(q, body, wheels, gas, steps, cells, coefficients, x, y, before, afte
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, scale, tol):
+def settle_many(
+    body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, scale, tol
+):
     """Settle each row of a batch.
 
     Returns pose (N, 7), what each corner saw (N, 4, 6), relative residual (N), and state (N):
@@ -212,13 +217,12 @@ def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, aft
         mass, held, bar, sight = body[n], drag[n], bars[n], seen[n]
         xn, yn, low, high = x[:, n], y[:, n], before[:, n], after[:, n]
         balance(q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held, bar,
-                g, h, sight)
+                g, h, sight)  # fmt: skip
         for _ in range(MAX_STEPS):
             worst[n] = 0.0
             for i in range(7):
-                # Not max(): a nan must stay one.
                 share = abs(g[i]) / unit[i]
-                if not share <= worst[n]:
+                if share > worst[n] or share != share:  # once nan it stays so
                     worst[n] = share
             if worst[n] < tol:
                 state[n] = 0
@@ -226,7 +230,8 @@ def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, aft
             if max(abs(q[1]), abs(q[2])) > TIP_ANGLE:
                 state[n] = 1
                 break
-            step[:] = -g
+            for i in range(7):
+                step[i] = -g[i]
             solve_symmetric(h, step)
             # No step may swing the body through more than a few degrees or the wheel through
             # more than a hand: the curves bend too much beyond.
@@ -237,15 +242,17 @@ def settle_many(body, wheels, gas, steps, cells, coefficients, x, y, before, aft
             slope = dot(g, step)
             # Along the step the energy falls until its slope turns; past a kink halve the step.
             for _ in range(40):
-                trial[:] = q + size * step
+                for i in range(7):
+                    trial[i] = q[i] + size * step[i]
                 balance(trial, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high,
-                        held, bar, trial_g, trial_h, sight)
+                        held, bar, trial_g, trial_h, sight)  # fmt: skip
                 there = dot(trial_g, step)
                 if there <= 0.9 * abs(slope):
                     break
                 # Secant for where the slope turns, kept away from both ends.
                 size *= min(0.9, max(0.1, slope / (slope - there)))
-            q[:] = trial
-            g[:] = trial_g
-            h[:] = trial_h
+            for i in range(7):
+                q[i] = trial[i]
+            g, trial_g = trial_g, g
+            h, trial_h = trial_h, h
     return pose, seen, worst, state

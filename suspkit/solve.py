@@ -122,8 +122,7 @@ def solve_preload(
     if not asked:
         raise ValueError("no target is given; expected front_height, rear_height or rake")
     given = setup
-    corners = assemble(vehicle, setup, refuse_solid=False)
-    limits = {name: _turn_limits(corners, name) for name in asked}
+    limits = {name: _turn_limits(vehicle, setup, name) for name in asked}
 
     def metric_of(name):
         if rake is not None and name == axle:
@@ -139,7 +138,7 @@ def solve_preload(
             def metric(at, name=name, read=read):
                 return read(_batch_settle(vehicle, setup.change(name, turns=at), load))
 
-            found, _value = _zoom(metric, *limits[name], target)
+            found, _value = _zoom(metric, *limits[name][:2], target)
             moved = max(moved, abs(found - turns.get(name, np.inf)))
             turns[name] = found
             setup = setup.change(name, turns=found)
@@ -169,9 +168,23 @@ def solve_preload(
     )
 
 
-def _turn_limits(corners, axle):
+def _turn_limits(vehicle, setup, axle):
+    """Fewest and most turns the thread allows, and whether coil bind is what ends them."""
+    corners = assemble(vehicle, setup, refuse_solid=False)
     pairs = [corners[name].turn_limits for name in AXLES[axle]]
-    return max(float(np.max(low)) for low, _ in pairs), min(float(np.min(h)) for _, h in pairs)
+    low = max(float(np.max(least)) for least, _ in pairs)
+    high = max(low, min(float(np.min(most)) for _, most in pairs))
+
+    def room(turns):
+        corners = assemble(vehicle, setup.change(axle, turns=turns), refuse_solid=False)
+        return min(_room(corners[name]) for name in AXLES[axle])
+
+    if room(high) >= 0:
+        return low, high, False
+    from scipy.optimize import brentq
+
+    # Room shrinks as the collar goes down; with none even at the start there is nothing to search.
+    return low, float(brentq(room, low, high)) if room(low) > 0 else low, True
 
 
 def _idle_turns(vehicle, setup, load, axle, limits):
@@ -205,8 +218,12 @@ def _idle_sentence(vehicle, setup, load, axle, idle, rise):
 
 
 def _end_sentence(axle, turns, limits, rise):
+    low, high, binds = limits
     raising = rise > 0
-    end = "the thread ends" if turns > 0.5 * sum(limits) else "contact is reached"
+    if turns <= 0.5 * (low + high):
+        end = "contact is reached"
+    else:
+        end = "the springs would go solid before full bump" if binds else "the thread ends"
     return (
         f"{axle}: the collar cannot {'raise' if raising else 'lower'} it the last "
         f"{show(abs(rise), 'length')}, because {end} at {turns:.1f} turns; a "
@@ -279,7 +296,8 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     if len(left.ring) != 1:
         raise ValueError(f"{axle} has {len(left.ring)} stop rings; expected one to solve for")
     rows = slice(0, 2) if axle == "front" else slice(2, 4)
-    least, most = (float(v) for v in left.gap_limits(0))
+    thread_end, most = (float(v) for v in left.gap_limits(0))
+    least = min(most, max(thread_end, _solid_gap(vehicle, setup, axle, thread_end)))
 
     def read(stance):
         if kind == "crossover_at":
@@ -306,15 +324,33 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
                 "preload again, then the gap."
             )
     else:
-        end = "smallest" if found <= 0.5 * (least + most) else "largest"
+        # A smaller gap meets the ring sooner: more reserve, an earlier crossover.
+        lower = (wanted < value) if kind == "crossover_at" else (wanted > value)
+        end = "smallest" if lower else "largest"
+        limit = "before the springs go solid" if lower and least > thread_end else (
+            "the ring's thread allows" if lower else "that still meets the ring"
+        )
         message = (
-            f"{axle}: no stop gap gives {words} {show(wanted, unit)}; the {end} the ring's thread "
-            f"allows, {tape(found)}, gives {show(value, unit)}. "
-            + _instead(kind, wanted > value)
+            f"{axle}: no stop gap gives {words} {show(wanted, unit)}; the {end} {limit}, "
+            f"{tape(found)}, gives {show(value, unit)}. {_instead(kind, wanted > value)}"
         )
     return Solution(
         ok=ok, setup=answer, stance=stance, turns={}, gap={axle: found}, message=message
     )
+
+
+def _room(corner):
+    """Spring travel left at full bump before all is solid [m]."""
+    return corner.stack.solid_compression - corner.seat - corner.shock.full_bump
+
+
+def _solid_gap(vehicle, setup, axle, least):
+    """Smallest gap at which the springs are not all solid before full bump [m].
+
+    With the ring met the last spring carries the rest, so its room grows one for one with the gap.
+    """
+    corners = assemble(vehicle, setup.change(axle, gap=least), refuse_solid=False)
+    return least + max(0.0, -min(float(_room(corners[name])) for name in AXLES[axle])) + 1e-9
 
 
 def _instead(kind, more):

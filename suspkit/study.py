@@ -97,12 +97,12 @@ def _differences(axle, left, before, after):
 
 _COLUMNS = {
     "ride_height": ("ride height", "length", {"us": 3, "metric": 1}),
-    "other_height": ("at other axle", "length", {"us": 3, "metric": 1}),
+    "other_height": ("other axle", "length", {"us": 3, "metric": 1}),
     "rake": ("rake", "percent", {"us": 2, "metric": 2}),
     "gap": ("stop gap", "length", {"us": 4, "metric": 2}),
-    "crossover": ("crossover at wheel", "length", {"us": 3, "metric": 1}),
+    "crossover": ("crossover", "length", {"us": 3, "metric": 1}),
     "load_factor": ("load factor", "ratio", {"us": 3, "metric": 3}),
-    "energy": ("energy to bump", "energy", {"us": 1, "metric": 1}),
+    "energy": ("energy", "energy", {"us": 1, "metric": 1}),
 }
 """Heading, kind of quantity and decimals of each column of `sensitivity`."""
 

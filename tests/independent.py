@@ -485,9 +485,7 @@ def random_vehicle(rng):
             key = rng.choice(["gap", "ring"])
             distance = {str(key): places if len(places) > 1 else places[0]}
         corners[name] = CornerSetup(stack=name, turns=float(rng.uniform(0, 10)), **distance)
-    setup = Setup(
-        **corners, front_bar=bool(rng.random() < 0.7), rear_bar=bool(rng.random() < 0.7)
-    )
+    setup = Setup(**corners, front_bar=bool(rng.random() < 0.7), rear_bar=bool(rng.random() < 0.7))
     items = {
         f"item{i}": Item(
             mass=rng.uniform(30, 180), behind_front_axle=rng.uniform(0, wheelbase),
@@ -496,8 +494,15 @@ def random_vehicle(rng):
         for i in range(3)
     }  # fmt: skip
     vehicle = make_vehicle(
-        front=front, rear=rear, springs=springs, stacks=stacks, setup=setup, scales=scales,
-        cg=rng.uniform(0.2, 0.45), wheelbase=wheelbase, items=items,
+        front=front,
+        rear=rear,
+        springs=springs,
+        stacks=stacks,
+        setup=setup,
+        scales=scales,
+        cg=rng.uniform(0.2, 0.45),
+        wheelbase=wheelbase,
+        items=items,
         loads={"some": Load(items=tuple(items)[: rng.integers(0, 4)])},
     )
     return vehicle, setup

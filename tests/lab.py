@@ -46,7 +46,7 @@ def jupyter_lab(folder):
     try:
         for _ in range(300):
             with contextlib.suppress(OSError):
-                urllib.request.urlopen(f"{address}/api?token={token}", timeout=2)
+                urllib.request.urlopen(f"{address}/api?token={token}&reset", timeout=2)
                 break
             if server.poll() is not None:
                 raise RuntimeError(f"JupyterLab stopped: {log.read_text()[-2000:]}")
@@ -74,7 +74,7 @@ def browser_page(*, width=1366, height=768):
 
 def open_notebook(page, address, token, name):
     """Open a notebook in JupyterLab and wait for its kernel."""
-    page.goto(f"{address}/lab/tree/{name}?token={token}")
+    page.goto(f"{address}/lab/tree/{name}?token={token}&reset")
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
     wait_idle(page)
 

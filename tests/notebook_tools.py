@@ -28,6 +28,7 @@ def refresh(path):
         cell.metadata.pop("execution", None)
     NotebookClient(
         notebook, timeout=120, kernel_name="python3", store_widget_state=False,
+        coalesce_streams=True,
         resources={"metadata": {"path": str(path.parent)}},
     ).execute()  # fmt: skip
     notebook.metadata.pop("widgets", None)

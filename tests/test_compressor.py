@@ -2,12 +2,12 @@
 
 from dataclasses import replace
 
+import independent
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 
-import independent
 import suspkit as sk
 from suspkit.compressor import drop_height
 from suspkit.shock import TopOut
@@ -118,7 +118,7 @@ def test_example_vehicle_by_other_means():
         free = independent.Stack(plain.stack.springs, {})
         # Bolt out: top-out spring against gas alone.
         shock = plain.shock
-        out = independent.brentq(lambda s: plain.gas(s) + plain.limits(s), 0, 0.1, xtol=1e-14)
+        out = independent.brentq(lambda s, p=plain: p.gas(s) + p.limits(s), 0, 0.1, xtol=1e-14)
         space = shock.thread.seat_span - out
         length = sum(s.free_length for s in free.springs) + shock.divider_height
         squeeze = max(0.0, length - space + shock.retainer_clearance)

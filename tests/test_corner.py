@@ -503,7 +503,9 @@ def test_a_main_that_binds_below_its_held_tender_does_not_bend_the_corner():
     vehicle = replace(UNIT7, springs=springs, stacks=stacks)
     assert springs["strong"].bind_force > springs["weak"].bind_force
     corner = built(vehicle=vehicle, stack="odd", gap=3.0 * INCH, turns=2.0)
-    for s in np.linspace(corner.hang, corner.shock.bump_touch, 30):
+    solid = corner.stack.solid_compression - corner.seat
+    assert solid > corner.shock.full_bump
+    for s in np.linspace(corner.hang, solid, 60):
         expected = spring_force(corner, s) + corner.shock.gas_force(s)
         limits = corner.shock.limits(s)
         assert corner.force(s) == pytest.approx(expected + limits, rel=1e-9)

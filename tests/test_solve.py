@@ -1,14 +1,15 @@
 """Inverse questions: every answer is put back on the vehicle and looked at by other means."""
 
 import re
+from dataclasses import replace
 
+import independent
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-import independent
 import suspkit as sk
 from suspkit.setup import AXLES
 from suspkit.solve import ring_left
@@ -81,16 +82,30 @@ def test_carry_out_needs_more_turns(unit7):
     assert found.turns["rear"] > unit7.setup.rear_left.turns + 2
 
 
-def test_thread_ends_before_the_height(unit7):
-    _, most = sk.assemble(unit7)["front_left"].turn_limits
+def test_springs_go_solid_before_the_height(unit7):
     found = sk.solve_preload(unit7, load=LOAD, front_height=0.6)
+    assert not found.ok
+    assert "springs would go solid" in found.message and "stiffer" in found.message
+    assert found.turns["front"] < sk.assemble(unit7)["front_left"].turn_limits[1]
+    # The answer can just be built, and a tenth of a turn more cannot.
+    sk.assemble(unit7, found.setup)
+    with pytest.raises(sk.BrokenSetupError, match="solid"):
+        sk.assemble(unit7, unit7.setup.change("front", turns=found.turns["front"] + 0.1))
+    # It says how much is missing, in tape's inches.
+    missing = 0.6 - heights(unit7, found.setup)["front"]
+    assert f"{missing / INCH:.2f} in" in found.message
+
+
+def test_thread_ends_before_the_height(unit7):
+    front = unit7.front
+    short = replace(front.shock, thread=replace(front.shock.thread, collar_travel=1.5 * INCH))
+    vehicle = replace(unit7, front=replace(front, shock=short))
+    most = float(sk.assemble(vehicle)["front_left"].turn_limits[1])
+    found = sk.solve_preload(vehicle, load=LOAD, front_height=0.6)
     assert not found.ok
     assert_allclose(found.turns["front"], most, rtol=1e-9)
     assert_allclose(found.setup.front_left.turns, most, rtol=1e-9)
     assert "the thread ends" in found.message and "stiffer" in found.message
-    # It says how much is missing, in tape's inches.
-    missing = 0.6 - heights(unit7, found.setup)["front"]
-    assert f"{missing / INCH:.2f} in" in found.message
 
 
 def test_contact_is_reached_before_the_height(unit7):
@@ -103,8 +118,10 @@ def test_contact_is_reached_before_the_height(unit7):
 
 def past_crossover():
     """A vehicle standing past crossover in front, its rings left alone."""
-    corners = {"tender": sk.Spring(name="tender", rate=50e3, free_length=0.15, solid_length=0.05),
-               "main": sk.Spring(name="main", rate=65e3, free_length=0.42, solid_length=0.10)}
+    corners = {
+        "tender": sk.Spring(name="tender", rate=50e3, free_length=0.15, solid_length=0.05),
+        "main": sk.Spring(name="main", rate=65e3, free_length=0.42, solid_length=0.10),
+    }
     vehicle = independent.make_vehicle(springs=corners, scales=(230, 230, 250, 250))
     setup = vehicle.setup.change("front", ring=0.004).change("rear", ring=0.09)
     assert sk.settle(vehicle, setup).past_crossover.tolist() == [True, True, False, False]
@@ -260,9 +277,20 @@ def test_impossible_gap_says_why(unit7, axle, target, end, hint):
     least, most = corner.gap_limits()
     found = sk.solve_stop_gap(unit7, axle=axle, load=LOAD, **target)
     assert not found.ok
-    assert f"the {end} the ring's thread allows" in found.message
+    limit = {"smallest": "before the springs go solid", "largest": "that still meets the ring"}
+    assert f"the {end} {limit[end]}" in found.message
     assert hint in found.message
     assert least - 1e-9 <= found.gap[axle] <= most + 1e-9
+    sk.assemble(unit7, found.setup)  # what it offers can be built
+
+
+def test_a_gap_that_binds_the_springs_is_no_answer(unit7):
+    # A 24 in drop would ask for a gap at which every spring is solid before full bump.
+    found = sk.solve_stop_gap(unit7, axle="rear", load=LOAD, drop_height=24 * INCH)
+    assert not found.ok and "before the springs go solid" in found.message
+    sk.assemble(unit7, found.setup)
+    with pytest.raises(sk.BrokenSetupError, match="solid"):
+        sk.assemble(unit7, unit7.setup.change("rear", gap=found.gap["rear"] - 0.001))
 
 
 def test_gap_stays_inside_the_ring_thread(unit7):

@@ -1,10 +1,10 @@
-"""What each adjustment does: signs, closed forms for two linear springs, and settled differences."""
+"""What each adjustment does: signs, closed forms for two linear springs, settled differences."""
 
+import independent
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-import independent
 import suspkit as sk
 from suspkit.setup import AXLES
 from suspkit.study import CHANGES
@@ -165,6 +165,7 @@ def test_table_is_differences_of_settled_vehicles(unit7, turns):
 def test_ring_left_past_crossover_changes_nothing_on_the_front(table):
     # The kit's front crosses early and stands past crossover in this load.
     left = table.loc[("front", "collar, ring left")]
-    assert_allclose(left[["ride_height", "other_height", "rake", "load_factor"]].to_list(), 0.0,
-                    atol=1e-9)
+    assert_allclose(
+        left[["ride_height", "other_height", "rake", "load_factor"]].to_list(), 0.0, atol=1e-9
+    )
     assert left["gap"] > 0 and left["crossover"] > 0

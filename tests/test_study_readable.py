@@ -71,13 +71,13 @@ def test_readable_says_what_the_table_says(unit7, units, length, energy, inch, j
     fine = 3 if units == "us" else 1
     for heading, name, one, digits in [
         (f"ride height, {length}", "ride_height", inch, fine),
-        (f"at other axle, {length}", "other_height", inch, fine),
+        (f"other axle, {length}", "other_height", inch, fine),
         ("rake, %", "rake", 0.01, 2),
         # One more decimal: a pitch of 1/16 in would else be halfway between two numbers.
         (f"stop gap, {length}", "gap", inch, fine + 1),
-        (f"crossover at wheel, {length}", "crossover", inch, fine),
+        (f"crossover, {length}", "crossover", inch, fine),
         ("load factor", "load_factor", 1.0, 3),
-        (f"energy to bump, {energy}", "energy", joule, 1),
+        (f"energy, {energy}", "energy", joule, 1),
     ]:
         for said, value in zip(text[heading], raw[name] / one, strict=True):
             assert abs(float(said) - value) <= 0.5 * 10.0**-digits + 1e-12
@@ -88,4 +88,4 @@ def test_readable_says_what_the_table_says(unit7, units, length, energy, inch, j
 def test_readable_marks_what_is_not_there(unit7):
     text = readable(sk.sensitivity(unit7, unit7.setups["stock"], load="patrol"))
     assert set(text["stop gap, in"]) == {"–"}
-    assert set(text["crossover at wheel, in"]) == {"–"}
+    assert set(text["crossover, in"]) == {"–"}

@@ -6,7 +6,6 @@ shows that the rule follows from the physics of this vehicle, or says how far it
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
@@ -273,7 +272,9 @@ def roll_stiffness(vehicle, setup, load, mass=20.0, arm=0.5):
     at = vehicle.masses(load)
     places = {
         side: Item(
-            mass=mass, behind_front_axle=at.behind_front_axle, left_of_centre=y,
+            mass=mass,
+            behind_front_axle=at.behind_front_axle,
+            left_of_centre=y,
             above_frame=at.above_frame,
         )  # fmt: skip
         for side, y in (("left", arm), ("right", -arm))

@@ -3,11 +3,11 @@
 import re
 from dataclasses import replace
 
+import independent
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-import independent
 import suspkit as sk
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import Clicker, TopOut
@@ -87,7 +87,8 @@ def test_axle_of_a_corner(unit7):
 
 def test_hangs_by_hand():
     # No gas, constant motion ratio: the wheel's weight against the top-out spring alone.
-    axle = independent.make_axle(a=0.5, b=0.0, unsprung=40.0, top_out=TopOut(rate=30e3, length=0.04))
+    top = TopOut(rate=30e3, length=0.04)
+    axle = independent.make_axle(a=0.5, b=0.0, unsprung=40.0, top_out=top)
     pull = 40.0 * 9.80665 / 0.5
     assert_allclose(axle.contact_hang * 0.5, 0.04 - pull / 30e3, rtol=1e-9)
     # With the bolt out nothing pulls: the top-out spring is just free.

@@ -78,6 +78,7 @@ def open_lab(tmp_path_factory):
     def write(name, kind, board):
         cells = [c.replace("{kind}", kind).replace("{board}", board) for c in CELLS]
         notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(c) for c in cells])
+        notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3"}
         nbformat.write(notebook, folder / name)
 
     for kind, board in (("start", "start"), ("preload", "preload"), ("stop_gap", "gap")):
