@@ -23,7 +23,7 @@ from suspkit.view import STATES, gap_text, in_words, lean, look
 
 INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
 TENDER, MAIN = "#b4540a", "#0b5c7a"
-"""The two spring inks: apart in lightness, so that they survive grey print and colour-blind eyes."""
+"""The two spring inks: apart in lightness, for grey print and colour-blind eyes."""
 
 BAND = "#e9eef2"
 
@@ -126,9 +126,10 @@ class ShockCurve(Chart):
         )
         self.axes.tick_params(labelbottom=False)
         self.axes.set_xlim(0, full * 1.15)
-        self.top = 1.2 * self.scale(_stiffest(view, axle), "force")
+        self.top = 1.1 * self.scale(_stiffest(view, axle), "force")
         self.axes.set_ylim(0, self.top)
-        self.strip.set_ylim(0, full * 0.95)
+        longest = self.scale(seen.squeeze[:, -1].max(), "length")
+        self.strip.set_ylim(0, max(full * 0.95, 1.12 * longest))
         for area_axes in (self.axes, self.strip):
             area_axes.axvline(full, color=SOFT, linewidth=1.2, linestyle=(0, (1, 1)))
         self.axes.text(
@@ -137,7 +138,9 @@ class ShockCurve(Chart):
         self.ghost = self.line(self.axes, color=SOFT, linewidth=1.1, linestyle=(0, (2, 2)))
         self.curve = self.line(self.axes, color=INK, linewidth=2.2)
         self.drop = self.line(self.axes, color=MAIN, linewidth=1.0, linestyle="-")
-        self.ride = self.line(self.axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7)
+        self.ride = self.line(
+            self.axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7
+        )
         self.cross = self.line(
             self.axes, color=TENDER, marker="D", markersize=8, linestyle="",
             markerfacecolor="white", markeredgewidth=2, zorder=7,
@@ -161,16 +164,28 @@ class ShockCurve(Chart):
             self.ghost.set_data(x, ghost)
             # Below and right of the ghost line nothing else stands.
             at = np.searchsorted(x, 0.78 * x[-1])
-            _place(self.ghost_text, x[at], ghost[at] - 0.03 * self.top, "without the ring",
-                   ha="center", va="top")
+            _place(
+                self.ghost_text,
+                x[at],
+                ghost[at] - 0.03 * self.top,
+                "without the ring",
+                ha="center",
+                va="top",
+            )
             cx = self.scale(seen.crossover, "length")
             cy = np.interp(cx, x, y)
             self.cross.set_data([cx], [cy])
             words = f"crossover {self.say(seen.crossover)}  "
             # Left of the curve and above it nothing else stands.
             if cx < 0.45 * x[-1]:
-                _place(self.cross_text, 0.02 * x[-1], cy + 0.05 * self.top, words, ha="left",
-                       va="bottom")
+                _place(
+                    self.cross_text,
+                    0.02 * x[-1],
+                    cy + 0.05 * self.top,
+                    words,
+                    ha="left",
+                    va="bottom",
+                )
             else:
                 _place(self.cross_text, cx, cy, words, ha="right", va="bottom")
             self.strip_cross.set_data([cx, cx], [0, self.strip.get_ylim()[1]])
@@ -198,11 +213,11 @@ class ShockCurve(Chart):
     def describe(self, view):
         seen = view.axles[self.axle]
         shock = seen.corner.shock
+        where = "the bump stop is touched" if shock.bump_stop else "it is full"
         words = (
             f"{self.axle.capitalize()} shock force over compression: rises to "
             f"{self.say(np.interp(shock.bump_touch, seen.compression, seen.force), 'force')} where "
-            f"the bump stop is touched at {self.say(shock.bump_touch)}; standing at "
-            f"{self.say(seen.ride)}"
+            f"{where} at {self.say(shock.bump_touch)}; standing at {self.say(seen.ride)}"
         )
         if np.isfinite(seen.crossover):
             words += f"; crossover at {self.say(seen.crossover)}"
@@ -230,7 +245,7 @@ class WheelCurve(Chart):
         )
         self.axes.tick_params(labelbottom=False)
         self.axes.set_xlim(0, full * 1.08)
-        self.top = 1.2 * self.scale(_stiffest(view, axle), "force") * ratio
+        self.top = 1.1 * self.scale(_stiffest(view, axle), "force") * ratio
         self.axes.set_ylim(0, self.top)
         stiffest = max(s.law.slope(0.0) for s in seen.corner.stack.springs)
         self.rate_top = 1.5 * self.scale(stiffest, "rate") * ratio**2
@@ -240,7 +255,9 @@ class WheelCurve(Chart):
         self.force = self.line(self.axes, color=INK, linewidth=2.2)
         self.rate = self.line(self.rate_axes, color=INK, linewidth=2.0)
         self.level = self.line(self.axes, color=MAIN, linewidth=1.0)
-        self.ride = self.line(self.axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7)
+        self.ride = self.line(
+            self.axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7
+        )
         self.rate_ride = self.line(
             self.rate_axes, color=MAIN, marker="o", markersize=8, linestyle="", zorder=7
         )
@@ -309,7 +326,7 @@ class CutAway(Chart):
         names = " over ".join(_short(s.name) for s in seen.corner.stack.springs)
         axes.text(
             0.82 * self.step, span + 2.6 * INCH, f"{axle}, to scale: {names}", fontsize=8,
-            color=SOFT, ha="center",
+            color=SOFT, ha="center", parse_math=False,
         )  # fmt: skip
         self.foot = span - shock.stroke - 1.2 * INCH
         self.radius = 1.25 * INCH
@@ -317,9 +334,7 @@ class CutAway(Chart):
         self.columns = []
         for i, state in enumerate(STATES):
             x = i * self.step
-            axes.text(
-                x, -4.6 * INCH, STATE_NAMES[state], ha="center", fontsize=9, color=INK
-            )
+            axes.text(x, -4.6 * INCH, STATE_NAMES[state], ha="center", fontsize=9, color=INK)
             body = _box(x, -2.4 * INCH, self.foot, self.radius)
             axes.add_collection(
                 PolyCollection([body], facecolor="#f4f5f7", edgecolor=SOFT, linewidth=0.8)
@@ -340,7 +355,7 @@ class CutAway(Chart):
                         axes, facecolor="white", edgecolor=INK, linewidth=1.6, zorder=4
                     ),
                     "gap": self.line(axes, color=INK, linewidth=1.2, marker="_", markersize=9),
-                    "words": self.text(axes, fontsize=9),
+                    "words": [self.text(axes, fontsize=9) for _ in seen.corner.gap],
                 }
             )
 
@@ -364,23 +379,22 @@ class CutAway(Chart):
             for edge in cut.dividers:
                 metal.append(_box(x, edge, edge + shock.divider_height, wide + 0.25 * INCH))
             column["metal"].set_verts(metal)
-            for line, spring, (top, bottom) in zip(column["coils"], springs, cut.springs,
-                                                   strict=True):
+            for line, spring, (top, bottom) in zip(
+                column["coils"], springs, cut.springs, strict=True
+            ):
                 line.set_data(*_coils(x, top, bottom, self._width(spring), _coil_count(spring)))
             column["ring"].set_verts(
                 [_box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
             )
-            if cut.rings:
-                (index, face), gap, closed = cut.rings[0], cut.gaps[0], cut.closed[0]
-                at = x - wide - 0.9 * INCH
+            at, down = x - wide - 0.9 * INCH, []
+            for text, (index, face), gap, closed in zip(
+                column["words"], cut.rings, cut.gaps, cut.closed, strict=True
+            ):
                 edge = cut.dividers[index]
-                column["gap"].set_data([at, at], [face, edge] if not closed else [np.nan, np.nan])
+                down += [np.nan, np.nan, np.nan] if closed else [face, edge, np.nan]
                 words = "closed" if closed else gap_text(gap, self.units)
-                _place(column["words"], at - 0.3 * INCH, 0.5 * (face + edge), words, ha="right",
-                       va="center")
-            else:
-                column["gap"].set_data([], [])
-                column["words"].set_text("")
+                _place(text, at - 0.3 * INCH, 0.5 * (face + edge), words, ha="right", va="center")
+            column["gap"].set_data(np.full(len(down), at), down)
 
     def _width(self, spring):
         return 0.5 * (spring.wire.mean_diameter if spring.wire else 3.5 * INCH)
@@ -393,8 +407,11 @@ class CutAway(Chart):
             parts = []
             for state in STATES:
                 cut = seen.cutaways[state]
-                gap = "closed" if cut.closed[0] else gap_text(cut.gaps[0], self.units)
-                parts.append(f"{STATE_NAMES[state]} {gap}")
+                gaps = (
+                    "closed" if closed else gap_text(gap, self.units)
+                    for gap, closed in zip(cut.gaps, cut.closed, strict=True)
+                )
+                parts.append(f"{STATE_NAMES[state]} {' and '.join(gaps)}")
             words += f" Stop gap: {', '.join(parts)}."
         return words
 
@@ -542,6 +559,9 @@ class Board:
         """
         self.update(view)
         if self._background is None:
+            for chart in self.charts:
+                for artist in chart.moving:
+                    artist.set_animated(True)  # `still` may have ended that
             self.canvas.draw()  # leaves out the animated artists
             self._background = self.canvas.copy_from_bbox(self.figure.bbox)
         self.canvas.restore_region(self._background)
@@ -595,12 +615,12 @@ class Board:
 
 
 def _stiffest(view, axle):
-    """Force of springs and gas at full bump with the ring met at once: the top of the axes [N]."""
+    """Force of the shock at full bump with the ring met at once: the top of the axes [N]."""
     corner = view.axles[axle].corner
     stack, full = corner.stack, corner.shock.full_bump
     early = stack.with_caps([0.25 * INCH + r.cap * 0 for r in stack.rings])
     force = early.force(min(full + float(corner.seat), 0.999 * float(early.solid_compression)))
-    return float(force + corner.shock.gas_force(full))
+    return float(force + corner.shock.gas_force(full) + corner.shock.limits(full))
 
 
 def _spring_inks(count):

@@ -189,7 +189,7 @@ def balance(
 def settle_many(
     body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, scale, tol
 ):
-    """Settle each row of a batch.
+    """Settle each row of a batch; the knots ``x`` and ``y`` are (N, 4, K).
 
     Returns pose (N, 7), what each corner saw (N, 4, 6), relative residual (N), and state (N):
     0 settled, 1 tipped, 2 not found.
@@ -215,7 +215,7 @@ def settle_many(
         state[n] = 2
         # Views made once: each costs about as much as a curve's look-up.
         mass, held, bar, sight = body[n], drag[n], bars[n], seen[n]
-        xn, yn, low, high = x[:, n], y[:, n], before[:, n], after[:, n]
+        xn, yn, low, high = x[n], y[n], before[n], after[n]
         balance(q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held, bar,
                 g, h, sight)  # fmt: skip
         for _ in range(MAX_STEPS):

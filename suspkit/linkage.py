@@ -675,3 +675,25 @@ def _require_apart(name: str, point: complex, other_name: str, other: complex) -
 def _read(length: float) -> str:
     """A length as whoever measured it would read it."""
     return f"{length:.4g} m ({show(length, 'length')})"
+
+
+def kernel_tables(linkages):
+    """Linkages side by side, as the compiled kernels read them.
+
+    Parameters
+    ----------
+    linkages : sequence of Linkage
+
+    Returns
+    -------
+    steps : array, shape (n,)
+        Wheel travel a cell [m].
+    cells : array of int, shape (n,)
+    coefficients : array, shape (n, most cells, 4)
+        Zero past each linkage's own cells.
+    """
+    cells = np.array([len(linkage.coefficients) for linkage in linkages])
+    coefficients = np.zeros((len(linkages), cells.max(), 4))
+    for i, linkage in enumerate(linkages):
+        coefficients[i, : cells[i]] = linkage.coefficients
+    return np.array([linkage.travel_step for linkage in linkages]), cells, coefficients

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import html
+import math
 from dataclasses import replace
 
 import ipywidgets as widgets
@@ -12,6 +13,7 @@ from suspkit.charts import Board, rows_for
 from suspkit.corner import assemble, hold_rings
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, tape
+from suspkit.vehicle import known_name
 from suspkit.view import cautions, in_words, look, readout
 
 TURNS = (0.0, 12.0, 0.25)
@@ -62,12 +64,19 @@ class Panel(widgets.VBox):
     }
 
     def __init__(self, vehicle, kind, *, setup=None, load=None, axle="front", units="us"):
+        known_name(kind, self.SHOWN, "kind", "a panel")
+        known_name(axle, AXLES, "axle", "an axle")
+        known_name(units, GAP_STEPS, "units", "a system")
         self.vehicle, self.kind = vehicle, kind
         self.error, self.view = "", None
         self._held, self._boards, self._quiet = None, {}, True
         name = vehicle.current if setup is None else setup
+        known_name(name, vehicle.setups, "setup", "a set-up of the vehicle")
         self._setup = vehicle.setups[name]
-        load = load or (vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads)))
+        if load is None:
+            load = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
+        else:
+            known_name(load, vehicle.loads, "load", "a load of the vehicle")
         self.controls = self._make_controls(name, load, axle, units)
         self.chart = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
         self.words = widgets.HTML()
@@ -95,7 +104,8 @@ class Panel(widgets.VBox):
                 layout=widgets.Layout(width="16em"), style={"description_width": "4em"},
             ),
             "load": widgets.Dropdown(
-                options=list(self.vehicle.loads), value=load, description="load",
+                options=list(self.vehicle.loads) or [("as weighed", None)], value=load,
+                description="load",
                 layout=widgets.Layout(width="16em"), style={"description_width": "4em"},
             ),
             "axle": widgets.ToggleButtons(
@@ -112,15 +122,17 @@ class Panel(widgets.VBox):
             ),
         }  # fmt: skip
         low, high, step = TURNS
+        # A vehicle may start beyond the usual range; a slider would quietly pull it back.
+        most = max(float(c.turns) for s in self.vehicle.setups.values() for c in s.corners)
+        high = max(high, step * math.ceil(most / step))
         for name, (left, _right) in AXLES.items():
             corner = getattr(self._setup, left)
             made[f"{name}_turns"] = widgets.FloatSlider(
                 min=low, max=high, step=step, value=float(corner.turns), readout_format=".2f",
                 description=f"{name} turns", style=_WIDE, layout=widgets.Layout(width="27em"),
             )  # fmt: skip
-            gap = corner.gap if isinstance(corner.gap, (int, float)) else 0.0
             made[f"{name}_gap"] = widgets.SelectionSlider(
-                options=_gap_options(units), value=self._nearest(gap, units),
+                options=_gap_options(units), value=self._nearest(corner.gap or 0.0, units),
                 description=f"{name} stop gap", style=_WIDE, layout=widgets.Layout(width="27em"),
                 disabled=corner.gap is None,
             )  # fmt: skip
@@ -128,7 +140,9 @@ class Panel(widgets.VBox):
 
     @staticmethod
     def _nearest(gap, units):
+        """The slider's step nearest to a gap; of several gaps, the one nearest the collar."""
         step, count = GAP_STEPS[units]
+        gap = gap[0] if isinstance(gap, tuple) else gap
         return min(count, max(0, round(gap / step))) * step
 
     def set(self, **values):
@@ -149,16 +163,25 @@ class Panel(widgets.VBox):
                 self._change_setup(change["new"])
             elif change["owner"] is self.controls["ring"]:
                 self._held = None
+        except Exception as error:
+            self._fail(error)
+            return
         finally:
             self._quiet = False
         self.refresh()
 
-    def _change_units(self, _old, new):
+    def _gap(self, axle, units):
+        """The gap a slider stands for [m]: the set-up's own, unrounded, until it is moved."""
+        own, value = getattr(self._setup, AXLES[axle][0]).gap, self.controls[f"{axle}_gap"].value
+        if own is None or value == self._nearest(own, units):
+            return own
+        return (value, *own[1:]) if isinstance(own, tuple) else value
+
+    def _change_units(self, old, new):
         for name in AXLES:
-            slider = self.controls[f"{name}_gap"]
-            gap = slider.value
+            slider, gap = self.controls[f"{name}_gap"], self._gap(name, old)
             slider.options = _gap_options(new)
-            slider.value = self._nearest(gap, new)
+            slider.value = self._nearest(gap or 0.0, new)
 
     def _change_setup(self, name):
         self._setup, self._held = self.vehicle.setups[name], None
@@ -168,19 +191,21 @@ class Panel(widgets.VBox):
             self.controls[f"{axle}_turns"].value = float(corner.turns)
             self.controls[f"{axle}_gap"].disabled = corner.gap is None
             if corner.gap is not None:
-                self.controls[f"{axle}_gap"].value = self._nearest(float(corner.gap), units)
+                self.controls[f"{axle}_gap"].value = self._nearest(corner.gap, units)
 
     @property
     def setup(self):
         """The set-up the controls stand for."""
         setup = self._setup
-        shown = self.SHOWN[self.kind]
         for axle, (left, _right) in AXLES.items():
-            changes = {}
-            if f"{axle}_turns" in shown:
-                changes["turns"] = self.controls[f"{axle}_turns"].value
-            if f"{axle}_gap" in shown and getattr(setup, left).gap is not None:
-                changes["gap"] = self.controls[f"{axle}_gap"].value
+            own, changes = getattr(setup, left), {}
+            turns = self.controls[f"{axle}_turns"].value
+            gap = self._gap(axle, self.controls["units"].value)
+            # What was not moved stays as the file has it, left and right apart if they are.
+            if turns != float(own.turns):
+                changes["turns"] = turns
+            if gap != own.gap:
+                changes["gap"] = gap
             if changes:
                 setup = setup.change(axle, **changes)
         if self.controls["ring"].value == "left":
@@ -209,12 +234,16 @@ class Panel(widgets.VBox):
             self.chart.value, self.words.value = picture, words
             self.chart.layout.visibility = "visible"
         except Exception as error:  # a callback's exception would vanish: the page must say it
-            self.error = str(error) or type(error).__name__
-            self.chart.layout.visibility = "hidden"  # a stale chart would be a wrong one
-            self.words.value = (
-                '<div role="alert" style="border:2px solid #1b1f24;padding:.5em;max-width:60em">'
-                f"<b>This cannot be shown.</b> {html.escape(self.error)}</div>"
-            )
+            self._fail(error)
+
+    def _fail(self, error):
+        """Say in the panel why there is no picture."""
+        self.error = str(error) or type(error).__name__
+        self.chart.layout.visibility = "hidden"  # a stale chart would be a wrong one
+        self.words.value = (
+            '<div role="alert" style="border:2px solid #1b1f24;padding:.5em;max-width:60em">'
+            f"<b>This cannot be shown.</b> {html.escape(self.error)}</div>"
+        )
 
     def _board(self, view, axle, units):
         key = (axle, units, self.controls["setup"].value)
@@ -239,7 +268,7 @@ class Panel(widgets.VBox):
         bundle = super()._repr_mimebundle_(**kwargs)
         data, *rest = bundle if isinstance(bundle, tuple) else (bundle,)
         data = dict(data or {}, **{"text/plain": self.summary()})
-        if self.chart.value:
+        if self.chart.value and not self.error:
             data["image/png"] = base64.b64encode(self.chart.value).decode()
         return (data, *rest) if rest else data
 
@@ -299,6 +328,8 @@ def numbers(panel_or_view, *, units="us"):
     -------
     str
     """
+    if getattr(panel_or_view, "error", ""):
+        return panel_or_view.summary()
     view = getattr(panel_or_view, "view", panel_or_view)
     lines = readout(view, units)
     width = max(map(len, lines))

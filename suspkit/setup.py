@@ -25,8 +25,8 @@ class CornerSetup:
     turns : float or array
         Collar turns from contact, counted with the lower bolt in.
     gap : float, array or tuple, optional
-        Stop gap as the tape reads it at droop hang after preload is set [m]; a tuple has one
-        entry a ring, from the collar down. The gap is *re-set* to this whatever the preload.
+        Stop gap as the tape reads it at droop hang after preload is set [m]; of several rings
+        one each, from the collar down. The gap is *re-set* to this whatever the preload.
     ring : float, array or tuple, optional
         Or the ring *left where it is* on the thread: the gap the tape would read at contact,
         with no preload [m].
@@ -64,9 +64,11 @@ class Setup:
     Parameters
     ----------
     front_left, front_right, rear_left, rear_right : CornerSetup
+        One corner each.
     front_bar, rear_bar : bool
         Whether the anti-roll bar is connected.
     note : str
+        Free text.
     """
 
     front_left: CornerSetup

@@ -39,13 +39,13 @@ class Gas:
     Parameters
     ----------
     rod_diameter : float
-        [m]
+        Of the shaft where it enters the body [m].
     pressure : float
         Gauge pressure at full extension and ``fill_temperature`` [Pa].
     volume : float
         Gas volume at full extension [m^3].
     fill_temperature : float
-        [K]
+        Of the gas when it was filled [K].
     """
 
     rod_diameter: Size
@@ -102,7 +102,7 @@ class TopOut:
     Parameters
     ----------
     rate : float
-        [N/m]
+        Force per shock travel [N/m].
     length : float
         Shock travel over which it acts, from full extension [m].
     """
@@ -151,7 +151,7 @@ class Thread:
     collar_pitch, ring_pitch : float
         Travel per turn [m].
     ring_lowest : float
-        Lowest place of the ring's catching face [m].
+        Lowest place of the ring's catching face, down from the same seat [m].
     ring_height : float
         Least distance of the ring's catching face below the collar's seat [m].
     """
@@ -202,9 +202,13 @@ class Shock:
     stroke : float
         From there to metal on metal, bump stop taken off [m].
     thread : Thread
+        Where collar and stop ring can be.
     gas : Gas, optional
+        Its charge.
     top_out : TopOut, optional
+        Spring at full extension.
     bump_stop : BumpStop, optional
+        Bumper at full bump.
     friction : float
         Seal and bushing drag at the shaft, either way [N].
     divider_lip : float
@@ -215,6 +219,7 @@ class Shock:
     retainer_clearance : float
         How far the stack must be squeezed off the retainer to slip it out [m].
     clickers : dict of str to Clicker
+        By the name a set-up calls them.
     """
 
     extended_length: Size

@@ -153,11 +153,17 @@ def solve_preload(
         idle = _idle_turns(vehicle, given, load, name, limits[name])
         wanted_rise = sign * (target - float(read(_batch_settle(vehicle, given, load))))
         error = float(read(stance)) - target
-        if idle is not None and abs(wanted_rise) > HEIGHT_TOLERANCE:
-            ok, turns[name] = False, float(np.max(getattr(given, AXLES[name][0]).turns))
+        if idle is not None:
+            turns[name] = float(np.max(getattr(given, AXLES[name][0]).turns))
             setup = setup.change(name, turns=turns[name])
             stance = _batch_settle(vehicle, setup, load)
-            sentences.append(_idle_sentence(vehicle, setup, load, name, idle, wanted_rise))
+            there = abs(wanted_rise) < 0.005 * INCH  # nothing is left to say in hundredths
+            ok = ok and there
+            sentences.append(
+                f"{name}: {turns[name]:.2f} turns from contact, as it is."
+                if there
+                else _idle_sentence(vehicle, setup, load, name, idle, wanted_rise)
+            )
         elif abs(error) <= HEIGHT_TOLERANCE:
             sentences.append(f"{name}: {turns[name]:.2f} turns from contact.")
         else:
@@ -206,14 +212,15 @@ def _idle_sentence(vehicle, setup, load, axle, idle, rise):
     ring_turns = _ring_turns_for(vehicle, setup, load, axle, rise)
     what = (
         f"{abs(ring_turns):.1f} turns of the stop ring "
-        f"{'towards' if ring_turns < 0 else 'away from'} the divider would"
+        f"{'towards' if ring_turns < 0 else 'away from'} the divider would, or re-set the gap "
+        "after turning the collar"
         if np.isfinite(ring_turns)
-        else "the ring alone cannot do it either"
+        else "no place of the ring does it either; that is a job for another spring"
     )
     return (
         f"{axle}: it stands past crossover with the ring left alone, so collar turns do nothing "
         f"up to {idle:.0f} turns and cannot {'raise' if rise > 0 else 'lower'} it "
-        f"{show(abs(rise), 'length')}; {what}, or re-set the gap after turning the collar."
+        f"{show(abs(rise), 'length')}; {what}."
     )
 
 

@@ -33,6 +33,7 @@ class Spring:
     wire : Wire, optional
         Wire geometry, for stress, mass and surge.
     name : str
+        What it is called; in a vehicle file the name of its table unless it states one.
 
     Raises
     ------

@@ -64,7 +64,7 @@ class Bar:
     motion_ratio : float
         Arm-end travel per wheel travel.
     shear_modulus : float
-        [Pa]
+        Of its steel [Pa].
     """
 
     diameter: Size
@@ -115,9 +115,9 @@ class MeasuringPoint:
     Parameters
     ----------
     behind_front_axle : float
-        [m]
+        Behind the front axle's centre, less than zero ahead of it [m].
     left_of_centre : float
-        Of the left point [m].
+        Of the left point, from the vehicle's centre line [m].
     above_frame : float
         Above the frame's bottom line [m].
     """
@@ -140,10 +140,15 @@ class Axle:
     unsprung_mass : float
         Of one corner: wheel, hub, and the outer half of arms and shock [kg].
     tyre : Tyre
+        At each end of the axle.
     shock : Shock
+        Without its springs.
     linkage : LinkageTable
+        Wheel travel against shock length.
     point : MeasuringPoint
+        Where ride height is read.
     bar : Bar, optional
+        The anti-roll bar, if there is one.
     """
 
     track: Span
@@ -195,7 +200,7 @@ class Scales:
     Parameters
     ----------
     front_left, front_right, rear_left, rear_right : float
-        [kg]
+        Reading under each wheel [kg].
     sprung_cg_above_frame : float
         Height of the sprung mass's centre of gravity above the frame's bottom line [m].
     """
@@ -214,10 +219,15 @@ class Item:
     Parameters
     ----------
     mass : float
-        [kg]
-    behind_front_axle, left_of_centre, above_frame : float
-        Of its centre [m].
+        Of all of it [kg].
+    behind_front_axle : float
+        Of its centre, less than zero ahead of the front axle [m].
+    left_of_centre : float
+        Of its centre, less than zero to the right [m].
+    above_frame : float
+        Of its centre, above the frame's bottom line [m].
     note : str
+        Free text.
     """
 
     mass: Carried
@@ -234,7 +244,9 @@ class Load:
     Parameters
     ----------
     items : tuple of str
+        Names; one that stands twice counts twice.
     note : str
+        Free text.
     """
 
     items: tuple[str, ...]
@@ -248,10 +260,11 @@ class StackPlan:
     Parameters
     ----------
     springs : tuple of str
-        From the collar down.
+        Names, from the collar down.
     rings_below : tuple of str
         The springs that have a stop ring under them.
     note : str
+        Free text.
     """
 
     springs: tuple[str, ...]
@@ -287,6 +300,7 @@ class Targets:
     load : str
         The load to set the vehicle up in.
     front, rear : AxleTarget
+        By axle.
     side_to_side : float
         Left and right should agree within this [m].
     """
@@ -322,20 +336,29 @@ class Vehicle:
     Parameters
     ----------
     name : str
+        What it is called.
     about : str
         Free text; says whether the data are invented.
     wheelbase : float
-        [m]
+        From front to rear wheel centre [m].
     front, rear : Axle
+        One axle each.
     scales : Scales
+        Weight under each wheel.
     springs : dict of str to Spring
+        By name; those of the rack are among them.
     stacks : dict of str to StackPlan
+        Springs in series, by name.
     setups : dict of str to Setup
+        Ways it is or was set up, by name.
     current : str
         The set-up on the vehicle now.
     items : dict of str to Item
+        People, kit and accessories, by name.
     loads : dict of str to Load
+        Which of them are aboard, by name.
     targets : Targets, optional
+        What the shop aims at.
     source : str
         Where it was read from.
     digest : str

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from suspkit.corner import Corner, assemble
+from suspkit.corner import THREAD_SLACK, Corner, assemble
 from suspkit.setup import AXLES, Setup
 from suspkit.stance import Stance, settle
 from suspkit.units import show, tape
@@ -17,6 +17,8 @@ POINTS = 161
 
 LEVEL = 0.0008
 """Difference of ride height that counts as none [m]: half of what a tape can read."""
+
+TIPPED = "No upright balance: the load tips the vehicle over."
 
 STATES = ("droop", "ride", "bump")
 """Where the cut-away is drawn: droop hang, standing in the load, full bump."""
@@ -35,7 +37,7 @@ class Cutaway:
     springs : tuple of (float, float)
         Top and bottom of each spring.
     dividers : tuple of float
-        Visible edge of each divider (the bottom of the spring above it).
+        Visible edge of each divider (the bottom of the spring above it, unless that is loose).
     rings : tuple of (int, float)
         Index of the divider each stop ring catches, and the ring's catching face as the tape sees
         it.
@@ -188,24 +190,24 @@ def _cutaway(corner, compression):
     stack, shock = corner.stack, corner.shock
     squeeze = stack.deflections(np.asarray(compression + corner.seat))
     at = collar = float(corner.collar_at)
-    springs = []
-    for spring, used in zip(stack.springs, squeeze, strict=True):
+    rings = tuple((ring.below, float(corner.ring_at(i))) for i, ring in enumerate(stack.rings))
+    faces = dict(rings)
+    springs, dividers = [], []
+    for i, (spring, used) in enumerate(zip(stack.springs, squeeze, strict=True)):
         bottom = at + spring.free_length - float(used)
         springs.append((at, bottom))
-        at = bottom + shock.divider_height
-    dividers = tuple(bottom for _, bottom in springs[:-1])
-    rings, gaps = [], []
-    for i, ring in enumerate(stack.rings):
-        place = float(corner.ring_at(i))
-        rings.append((ring.below, place))
-        gaps.append(dividers[ring.below] - place)
+        # A ring run down past a loose spring holds the divider off it.
+        dividers.append(max(bottom, faces.get(i, -np.inf) - shock.divider_lip))
+        at = dividers[-1] + shock.divider_height
+    dividers = tuple(dividers[:-1])
+    gaps = tuple(dividers[below] - face for below, face in rings)
     return Cutaway(
         compression=float(compression),
         collar=collar,
         springs=tuple(springs),
         dividers=dividers,
-        rings=tuple(rings),
-        gaps=tuple(gaps),
+        rings=rings,
+        gaps=gaps,
         retainer=shock.thread.seat_span - float(compression),
         closed=tuple(gap <= -shock.divider_lip + 1e-9 for gap in gaps),
     )
@@ -223,6 +225,8 @@ def in_words(view, units="us"):
     -------
     str
     """
+    if bool(view.stance.tipped):
+        return TIPPED
     parts = []
     for axle in view.axles.values():
         corner, setup = axle.corner, getattr(view.setup, AXLES[axle.name][0])
@@ -232,7 +236,7 @@ def in_words(view, units="us"):
             if np.isfinite(axle.crossover)
             else "meets no stop ring before full bump"
         )
-        gap = f", gap {gap_text(corner.gap[0], units)}" if corner.gap else ""
+        gap = f", gap {gaps_text(corner.gap, units)}" if corner.gap else ""
         parts.append(
             f"{axle.name.capitalize()}: {float(setup.turns):.2f} turns{gap}; ride height "
             f"{show(axle.height, 'length', units)}, {show(axle.ride_travel, 'length', units)} into "
@@ -246,6 +250,8 @@ def in_words(view, units="us"):
 def lean(view, units="us"):
     """Whether the nose is high or low and by how much, or that the vehicle is level."""
     rise = view.axles["front"].height - view.axles["rear"].height
+    if np.isnan(rise):
+        return "no balance"
     if abs(rise) < LEVEL:
         return "level"
     return f"nose {'high' if rise > 0 else 'low'} by {show(abs(rise), 'length', units)}"
@@ -254,6 +260,11 @@ def lean(view, units="us"):
 def gap_text(gap, units="us"):
     """A stop gap as the tape reads it: a fraction of an inch, or millimetres."""
     return tape(float(gap)) if units == "us" else show(float(gap), "length", units)
+
+
+def gaps_text(gaps, units="us"):
+    """The gaps of one corner, from the collar down; ``no ring`` where there is none."""
+    return " and ".join(gap_text(gap, units) for gap in gaps) or "no ring"
 
 
 def readout(view, units="us"):
@@ -280,14 +291,14 @@ def readout(view, units="us"):
     def crossover(axle, i):
         if not np.isfinite(axle.crossover):
             return "not before full bump"
+        if stance.tipped:
+            return length(axle.crossover_travel)
         side = "past it" if stance.past_crossover[i] else "below it"
         return f"{length(axle.crossover_travel)}, stands {side}"
 
     return {
         "collar turns from contact": both(lambda a, i: f"{float(a.corner.turns):.2f}"),
-        "stop gap at droop hang": both(
-            lambda a, i: gap_text(a.corner.gap[0], units) if a.corner.gap else "no ring"
-        ),
+        "stop gap at droop hang": both(lambda a, i: gaps_text(a.corner.gap, units)),
         "ride height, left and right": both(
             lambda a, i: f"{length(stance.height[i])}, {length(stance.height[i + 1])}"
         ),
@@ -296,7 +307,7 @@ def readout(view, units="us"):
         ),
         "crossover at wheel travel": both(crossover),
         "ride frequency": both(lambda a, i: show(float(stance.frequency[i]), "frequency", units)),
-        "load factor at full bump": both(lambda a, i: f"{float(reserve.load_factor[i]):.2f}"),
+        "load factor at full bump": both(lambda a, i: show(reserve.load_factor[i], "number")),
         "energy to full bump": both(lambda a, i: show(float(reserve.energy[i]), "energy", units)),
     }
 
@@ -315,7 +326,7 @@ def cautions(view, units="us"):
     """
     found = []
     if bool(view.stance.tipped):
-        return ("No upright balance: the load tips the vehicle over.",)
+        return (TIPPED,)
     for i, (name, corner) in enumerate(view.stance.corners.items()):
         words = name.replace("_", " ")
         slack = float(corner.slack)
@@ -333,4 +344,16 @@ def cautions(view, units="us"):
                 f"The {words} collar cannot be at {float(corner.turns):.1f} turns; the thread "
                 f"allows {least:.1f} to {most:.1f}."
             )
+        for j, gap in enumerate(corner.gap):
+            least, most = (float(limit) for limit in corner.gap_limits(j))
+            if not least - THREAD_SLACK <= float(gap) <= most + THREAD_SLACK:
+                allows = (
+                    f"allows {gap_text(least, units)} to {gap_text(most, units)}"
+                    if least <= most
+                    else "does not reach the divider"
+                )
+                found.append(
+                    f"The {words} stop ring cannot be at a gap of {gap_text(gap, units)}; its "
+                    f"thread {allows}."
+                )
     return tuple(found)

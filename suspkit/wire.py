@@ -307,7 +307,8 @@ class Wire:
         Measured or catalogue shear modulus, G [Pa], in place of the material's.
     scragged : bool, optional
         Whether the maker pressed the spring solid to set it ("set removed"), as is usual for
-        suspension springs (common practice, no source). It then stands ``SCRAGGED_FRACTION``.
+        suspension springs (common practice, no source). It then stands ``SCRAGGED_FRACTION`` of
+        its tensile strength.
 
     Raises
     ------

@@ -1,0 +1,534 @@
+"""How a vehicle rides: the same springs, gas, stops, friction and dampers, in time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from suspkit.corner import assemble
+from suspkit.curves import Curve
+from suspkit.linkage import kernel_tables
+from suspkit.setup import CORNERS
+from suspkit.shock import ATMOSPHERE
+from suspkit.stance import settle
+from suspkit.units import GRAVITY
+
+STEP = 0.5e-3
+"""Time step [s]: a hundredth of the fastest motion, a wheel on its metal stop."""
+
+RUB_SPEED = 0.01
+"""Shaft speed at which friction has grown to seven tenths of its full value [m/s]; small against
+any speed that matters, large enough for the step."""
+
+ADIABATIC = 1.4
+"""Polytropic exponent of gas that has no time to cool (diatomic ideal gas)."""
+
+AUDIT_LIMIT = 1e-3
+"""Energy that may be unaccounted for, relative to what went through, in a run that counts."""
+
+MODELS = ("quarter", "half", "full")
+
+
+class UntrustedRunError(RuntimeError):
+    """A run whose numbers ran away: there is no result."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Run:
+    """What happened in one event. Arrays have time on their last axis.
+
+    Attributes
+    ----------
+    event : Event
+    model : str
+    corners : tuple of Corner
+        The corners of the model, one entry a wheel of every array below.
+    time : array, shape (t,)
+        [s]
+    height, pitch, roll : array, shape (t,)
+        Centre of gravity above ground level [m]; nose down and left side up [rad].
+    body_acceleration : array, shape (3, t)
+        Of the centre of gravity upward [m/s^2], in pitch and in roll [rad/s^2].
+    hub_height, travel, compression : array, shape (wheels, t)
+        [m]
+    shaft_speed : array, shape (wheels, t)
+        Positive in compression [m/s].
+    shaft_force, tyre_load : array, shape (wheels, t)
+        [N]
+    audit : float
+        Energy not accounted for, relative to what went through.
+    energy : dict of str to float
+        "given", "damper", "friction", "tyre", "stored" [J].
+    notes : tuple of str
+        Plain sentences about what makes the run doubtful; empty if nothing does.
+    """
+
+    event: object
+    model: str
+    corners: tuple
+    time: np.ndarray
+    height: np.ndarray
+    pitch: np.ndarray
+    roll: np.ndarray
+    body_acceleration: np.ndarray
+    hub_height: np.ndarray
+    travel: np.ndarray
+    compression: np.ndarray
+    shaft_speed: np.ndarray
+    shaft_force: np.ndarray
+    tyre_load: np.ndarray
+    audit: float
+    energy: dict
+    notes: tuple
+
+    @property
+    def trusted(self):
+        """Whether the energy book closes and nothing left its range."""
+        return not self.notes
+
+    def _full_bump(self):
+        return np.array([c.shock.full_bump for c in self.corners])[:, None]
+
+    @cached_property
+    def bottomings(self):
+        """How many times each corner reached full bump (int array, one a wheel)."""
+        at = self.compression >= self._full_bump()
+        return (at[:, 1:] & ~at[:, :-1]).sum(axis=1) + at[:, 0]
+
+    @cached_property
+    def travel_used(self):
+        """Largest share of the wheel's travel to full bump that each corner used."""
+        full = np.array([c.full_bump_travel for c in self.corners])
+        return self.travel.max(axis=1) / full
+
+    @cached_property
+    def peak_force(self):
+        """Largest force along each shaft [N]."""
+        return self.shaft_force.max(axis=1)
+
+    @cached_property
+    def stop_speed(self):
+        """Fastest shaft speed on the bump stop of each corner [m/s]; zero if never touched."""
+        touch = np.array([c.shock.bump_touch for c in self.corners])[:, None]
+        on = self.compression >= touch
+        return np.where(on, np.maximum(self.shaft_speed, 0.0), 0.0).max(axis=1)
+
+    @cached_property
+    def airtime(self):
+        """How long each tyre carried nothing [s]."""
+        off = self.tyre_load <= 0.0
+        return off.sum(axis=1) * (self.time[1] - self.time[0])
+
+    @cached_property
+    def damper_power(self):
+        """Mean power turned to heat in all dampers [W]."""
+        return self.energy["damper"] / self.time[-1]
+
+    def seat_acceleration(self, *, ahead=0.0, left=0.0):
+        """Upward acceleration of a place on the body.
+
+        Parameters
+        ----------
+        ahead, left : float
+            Of the centre of gravity [m].
+
+        Returns
+        -------
+        array, shape (t,)
+            [m/s^2]
+        """
+        heave, pitch, roll = self.body_acceleration
+        return heave - ahead * pitch + left * roll
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Model:
+    """Everything the kernel needs of a vehicle as set, in arrays."""
+
+    corners: tuple
+    wheels: np.ndarray
+    body: np.ndarray
+    modes: int
+    links: np.ndarray
+    steps: np.ndarray
+    cells: np.ndarray
+    springs: tuple
+    dampers: tuple
+    gas: np.ndarray
+    friction: np.ndarray
+    bars: np.ndarray
+    start: np.ndarray
+    centre: tuple
+    limits: np.ndarray
+
+
+def _padded(curves):
+    """Curves of different lengths as the kernel reads them: knots, slopes, counts."""
+    longest = max(c.x.size for c in curves)
+    x, y = np.zeros((len(curves), longest)), np.zeros((len(curves), longest))
+    slopes = np.zeros((len(curves), longest + 1))
+    counts = np.array([c.x.size for c in curves])
+    for i, curve in enumerate(curves):
+        n = curve.x.size
+        x[i, :n], y[i, :n], slopes[i, : n + 1] = curve.x, curve.y, curve._segments
+    return x, y, slopes, counts
+
+
+_NO_DAMPER = Curve([0.0], [0.0])
+
+
+def _damper_curve(corner, clicks, temperature):
+    damper = getattr(corner.shock, "damper", None)
+    if damper is None:
+        return _NO_DAMPER, np.array([-np.inf, np.inf])
+    curve = corner.shock.damper_curve(clicks, temperature=temperature)
+    return curve, np.array([curve.x[0], curve.x[-1]])
+
+
+def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", temperature=None):
+    """Put a vehicle into the arrays the kernel runs on.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+    load : str, optional
+    model : {"full", "half", "quarter"}
+        All seven degrees of freedom; heave and pitch of the left half; one corner.
+    corner : str
+        Which one, for a quarter.
+    temperature : float, optional
+        Of oil and gas [K].
+
+    Returns
+    -------
+    _Model
+        At rest in its static balance.
+
+    Raises
+    ------
+    ValueError
+        If the model or corner has no such name.
+    """
+    if model not in MODELS:
+        raise ValueError(f"model is {model!r}; expected one of {', '.join(MODELS)}")
+    if corner not in CORNERS:
+        raise ValueError(f"corner is {corner!r}; expected one of {', '.join(CORNERS)}")
+    setup = vehicle.setup if setup is None else setup
+    made = assemble(vehicle, setup)
+    stance = settle(vehicle, setup, load=load, corners=made)
+    masses = vehicle.masses(load)
+    names = {"quarter": (corner,), "half": (CORNERS[0], CORNERS[2]), "full": CORNERS}[model]
+    index = [CORNERS.index(name) for name in names]
+    corners = tuple(made[name] for name in names)
+    axles = [vehicle.axle_of(name) for name in names]
+    carried = stance.wheel_force[index] / GRAVITY
+    centre_x = -float(masses.behind_front_axle)
+    centre_y, centre_z = float(masses.left_of_centre), float(masses.above_frame)
+    if model == "full":
+        mass = float(masses.mass)
+    else:
+        # What the chosen corners carry; the pair's centre is where their balance puts it.
+        mass = float(carried.sum())
+        hub_x = np.array([0.0 if a is vehicle.front else -vehicle.wheelbase for a in axles])
+        centre_x, centre_y = float((carried * hub_x).sum() / mass), 0.0
+    inertia = np.array(vehicle.inertia(load)) * (mass / float(masses.mass))
+    wheels = []
+    for name, axle in zip(names, axles, strict=True):
+        x = 0.0 if axle is vehicle.front else -vehicle.wheelbase
+        y = 0.5 * axle.track * (1 if name.endswith("left") else -1) if model == "full" else 0.0
+        ahead, across = x - centre_x, y - centre_y
+        if model == "quarter":
+            ahead = across = 0.0
+        mate = {"full": {0: 1, 1: 0, 2: 3, 3: 2}}.get(model, {}).get(len(wheels), -1)
+        wheels.append((
+            ahead, across, -axle.hub_below_frame - centre_z, axle.unsprung_mass,
+            axle.tyre.radius, axle.tyre.rate, axle.tyre.damping,
+            float(axle is vehicle.rear), float(mate),
+        ))  # fmt: skip
+    steps, cells, links = kernel_tables([vehicle.front.motion, vehicle.rear.motion])
+    clicks = [getattr(setup, name).clicks for name in names]
+    damping = [
+        _damper_curve(c, k, temperature) for c, k in zip(corners, clicks, strict=True)
+    ]
+    gas = []
+    for c in corners:
+        area, pressure, volume, atmosphere = c.shock.gas_numbers
+        warm = 1.0
+        if temperature is not None and c.shock.gas is not None:
+            warm = temperature / c.shock.gas.fill_temperature
+        gas.append((area, pressure * warm, volume, atmosphere, ADIABATIC))
+    gas = np.array(gas)
+    connected = (setup.front_bar, setup.rear_bar)
+    bars = np.array([
+        axle.bar.wheel_rate if axle.bar is not None and on else 0.0
+        for axle, on in zip((vehicle.front, vehicle.rear), connected, strict=True)
+    ])  # fmt: skip
+    modes = {"quarter": 1, "half": 2, "full": 3}[model]
+    wheels = np.array(wheels)
+    built = _Model(
+        corners=corners, wheels=wheels,
+        body=np.array([mass * GRAVITY, mass, inertia[0], inertia[1], GRAVITY]),
+        modes=modes, links=links, steps=steps, cells=cells,
+        springs=_padded([c.curve for c in corners]),
+        dampers=_padded([curve for curve, _ in damping]), gas=gas,
+        friction=np.array([(c.shock.friction, RUB_SPEED) for c in corners]), bars=bars,
+        start=np.zeros(2 * (3 + len(names))), centre=(centre_x, centre_y, centre_z),
+        limits=np.array([limits for _, limits in damping]),
+    )  # fmt: skip
+    return replace(built, start=_rest(built, stance, index))
+
+
+def _rest(model, stance, index):
+    """State at rest: start from the settled stance, whose gas was isothermal, and let the same
+    equations find their own balance."""
+    n = len(index)
+    travel = np.array([float(stance.travel[i]) for i in index])
+    tyre = np.array([float(stance.tyre_load[i]) for i in index])
+    hub = model.wheels[:, 4] - tyre / model.wheels[:, 5]
+    # Gas slower than a ride, faster than a rest: its exponent acts from the standing pressure,
+    # so the rest state is the stance's own.
+    compression = np.array([c.linkage.compression(z) for c, z in zip(model.corners, travel,
+                                                                    strict=True)])
+    for i, s in enumerate(compression):
+        area, pressure, volume = model.gas[i, :3]
+        if area > 0:
+            left = volume - area * s
+            model.gas[i, 1] = pressure * (volume / left) ** (1.0 - ADIABATIC)
+    start = np.zeros(2 * (3 + n))
+    start[3 : 3 + n] = hub
+    if model.modes == 3:
+        start[1], start[2] = float(stance.pitch), float(stance.roll)
+    elif model.modes == 2:
+        along = travel + model.wheels[:, 2]
+        start[1] = _half_pitch(model, hub, along)
+    pitch, roll = start[1], start[2]
+    up = np.cos(pitch) * np.cos(roll)
+    ax, ay, az = model.wheels[:, 0], model.wheels[:, 1], model.wheels[:, 2]
+    height = (
+        hub + ax * np.sin(pitch) - ay * np.cos(pitch) * np.sin(roll) - (az + travel) * up
+    )
+    start[0] = height.mean()
+    return start
+
+
+def _half_pitch(model, hub, along):
+    """Pitch at which both hubs of a half vehicle fit the body."""
+    from scipy.optimize import brentq
+
+    ahead = model.wheels[0, 0] - model.wheels[1, 0]
+
+    def misfit(pitch):
+        return (hub[0] - hub[1]) + ahead * np.sin(pitch) - (along[0] - along[1]) * np.cos(pitch)
+
+    return brentq(misfit, -0.5, 0.5, xtol=1e-14)
+
+
+def _stored(model, state):
+    """Kinetic and potential energy of a state [J]."""
+    n = model.wheels.shape[0]
+    half = 3 + n
+    weight, mass, pitch_inertia, roll_inertia, g = model.body
+    speed = state[half:]
+    kinetic = 0.5 * (
+        mass * speed[0] ** 2 + pitch_inertia * speed[1] ** 2 + roll_inertia * speed[2] ** 2
+    )
+    kinetic += 0.5 * float(np.sum(model.wheels[:, 3] * speed[3:] ** 2))
+    potential = weight * state[0]
+    pitch, roll = state[1], state[2]
+    up = np.cos(pitch) * np.cos(roll)
+    travel = np.empty(n)
+    for i, corner in enumerate(model.corners):
+        ax, ay, az, unsprung, radius, kt = model.wheels[i, :6]
+        travel[i] = (
+            state[3 + i] - state[0] + ax * np.sin(pitch) - ay * np.cos(pitch) * np.sin(roll)
+        ) / up - az
+        s = corner.linkage.compression(travel[i])
+        potential += corner.curve.antiderivative(s) + unsprung * g * state[3 + i]
+        area, pressure, volume, atmosphere, exponent = model.gas[i]
+        if area > 0:
+            left = volume - area * s
+            inside = pressure * volume * (volume / left) ** (exponent - 1) / (exponent - 1)
+            potential += inside - atmosphere * area * s
+    return kinetic, potential, travel
+
+
+def _tyre_energy(model, state, road):
+    squeeze = np.maximum(0.0, model.wheels[:, 4] + road - state[3 : 3 + len(model.wheels)])
+    return 0.5 * float(np.sum(model.wheels[:, 5] * squeeze**2))
+
+
+def _bar_energy(model, travel):
+    if model.modes < 3:
+        return 0.0
+    return 0.5 * float(
+        model.bars[0] * (travel[0] - travel[1]) ** 2 + model.bars[1] * (travel[2] - travel[3]) ** 2
+    )
+
+
+def drive(
+    vehicle, setup=None, *, event, load=None, model="full", corner="front_left", step=STEP,
+    temperature=None, keep=2e-3, built=None,
+):  # fmt: skip
+    """Drive a vehicle through an event.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+    event : Event
+    load : str, optional
+    model : {"full", "half", "quarter"}
+    corner : str
+        Which one, for a quarter.
+    step : float
+        Time step [s].
+    temperature : float, optional
+        Of oil and gas [K].
+    keep : float
+        How often a row is kept [s].
+    built : _Model, optional
+        From `build`, to save building it again.
+
+    Returns
+    -------
+    Run
+
+    Raises
+    ------
+    UntrustedRunError
+        If a number ran away.
+    ValueError
+        If the event or model is not one of those known.
+
+    Notes
+    -----
+    Lagrange's equations of a rigid body with heave, pitch and roll on vertical unsprung masses;
+    the potential is the one `suspkit.settle` makes stationary, so rest is the settled stance. Gas is
+    adiabatic from there (exponent 1.4), tyres lift off, friction is smoothed over `RUB_SPEED`.
+    Lateral and forward acceleration act at the masses and are held by the tyres at the ground: no
+    roll centre, no anti-dive. Fixed-step Runge-Kutta of fourth order (Press et al., Numerical
+    Recipes, section 17.1), with an energy book in the same steps.
+    """
+    from suspkit import ride_kernel
+
+    ready = built or build(
+        vehicle, setup, load=load, model=model, corner=corner, temperature=temperature
+    )
+    wheels = ready.wheels.shape[0]
+    count = max(2, round(event.duration / step))
+    stride = max(1, round(keep / step))
+    count = -(-count // stride) * stride
+    half_times = np.arange(2 * count + 1) * (0.5 * step)
+    road = np.empty((half_times.size, 2, wheels))
+    for i in range(wheels):
+        place = ready.wheels[i, 0] - ready.wheels[:, 0].max()
+        left = ready.wheels[i, 1] >= 0
+        road[:, 0, i], road[:, 1, i] = event.under(half_times, behind=-place, left=left)
+    manoeuvre = np.stack([event.lateral(half_times), event.forward(half_times)], axis=-1)
+    state = ready.start.copy()
+    state[0] += event.drop
+    state[3 : 3 + wheels] += event.drop
+    if event.drop > 0:
+        state = _in_the_air(ready, state)
+    kinetic, potential, travel = _stored(ready, state)
+    before = kinetic + potential + _bar_energy(ready, travel)
+    before += _tyre_energy(ready, state, road[0, 0])
+    record = np.empty((count // stride + 1, ride_kernel.BODY + ride_kernel.WHEEL * wheels))
+    energy = np.empty(4)
+    done = ride_kernel.run(
+        state, step, stride, road, manoeuvre, ready.wheels, ready.body, ready.modes, ready.links,
+        ready.steps, ready.cells, ready.springs, ready.dampers, ready.gas, ready.friction,
+        ready.bars, record, energy,
+    )  # fmt: skip
+    if not done:
+        raise UntrustedRunError(
+            f"{event.name}: the run left all bounds with a step of {step * 1e3:g} ms; expected a "
+            "shorter step or a milder event"
+        )
+    kinetic, potential, travel = _stored(ready, state)
+    after = kinetic + potential + _bar_energy(ready, travel)
+    after += _tyre_energy(ready, state, road[-1, 0])
+    given, damper, friction, tyre = (float(e) for e in energy)
+    missing = given - (after - before) - damper - friction - tyre
+    # What went through: what was put in and moved, and what was lost on the way.
+    through = abs(given) + damper + friction + tyre + 0.5 * abs(after - before)
+    audit = abs(missing) / max(through, 1.0)
+    body, per_wheel = record[:, : ride_kernel.BODY].T, record[:, ride_kernel.BODY :]
+    per_wheel = np.moveaxis(per_wheel.reshape(-1, wheels, ride_kernel.WHEEL), 0, -1)
+    run = Run(
+        event=event, model=model, corners=ready.corners,
+        time=np.arange(record.shape[0]) * step * stride,
+        height=body[0], pitch=body[1], roll=body[2], body_acceleration=body[3:6],
+        hub_height=per_wheel[:, 0], travel=per_wheel[:, 1], compression=per_wheel[:, 2],
+        shaft_speed=per_wheel[:, 3], shaft_force=per_wheel[:, 4], tyre_load=per_wheel[:, 5],
+        audit=audit,
+        energy={"given": given, "damper": damper, "friction": friction, "tyre": tyre,
+                "stored": after - before},
+        notes=(),
+    )  # fmt: skip
+    return replace(run, notes=tuple(_doubts(run, ready)))
+
+
+def _doubts(run, ready):
+    if run.audit > AUDIT_LIMIT:
+        yield (
+            f"The energy book is open by {100 * run.audit:.2f} %, more than "
+            f"{100 * AUDIT_LIMIT:.1f} %: use a shorter step."
+        )
+    fastest, slowest = run.shaft_speed.max(axis=1), run.shaft_speed.min(axis=1)
+    for corner, up, down, (low, high) in zip(
+        run.corners, fastest, slowest, ready.limits, strict=True
+    ):
+        if up > high or down < low:
+            worst = up if up > high else down
+            yield (
+                f"The {corner.name.replace('_', ' ')} shaft moved at {abs(worst):.2f} m/s, past "
+                f"the damper's known {abs(high if up > high else low):.2f} m/s."
+            )
+    if np.abs(run.pitch).max() > 0.6 or np.abs(run.roll).max() > 0.6:
+        yield "The body turned past 35 degrees, where the wheels no longer move as assumed."
+
+
+def _in_the_air(model, state):
+    """Wheels at droop hang under a body held at height, at rest: how a drop begins."""
+    n = model.wheels.shape[0]
+    up = np.cos(state[1]) * np.cos(state[2])
+    for i, corner in enumerate(model.corners):
+        hang = float(corner.hang_travel)
+        ax, ay, az = model.wheels[i, :3]
+        body = state[0] - ax * np.sin(state[1]) + ay * np.cos(state[1]) * np.sin(state[2])
+        state[3 + i] = body + (az + hang) * up
+    # The drop is from tyre to ground, so the lowest tyre sets the height.
+    clear = (state[3 : 3 + n] - model.wheels[:, 4]).min()
+    wanted = state[0] - model.start[0]
+    state[0] += wanted - clear
+    state[3 : 3 + n] += wanted - clear
+    return state
+
+
+def error_estimate(vehicle, setup=None, *, event, step=STEP, **options):
+    """How far wheel travel changes when the step is halved.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+    event : Event
+    step : float
+        [s]
+    **options
+        As for `drive`.
+
+    Returns
+    -------
+    float
+        Largest difference of wheel travel at any kept time [m].
+    """
+    keep = options.pop("keep", 2e-3)
+    coarse = drive(vehicle, setup, event=event, step=step, keep=keep, **options)
+    fine = drive(vehicle, setup, event=event, step=0.5 * step, keep=keep, **options)
+    n = min(coarse.time.size, fine.time.size)
+    return float(np.abs(coarse.travel[:, :n] - fine.travel[:, :n]).max())
