@@ -7,6 +7,7 @@ import re
 import types
 import typing
 from dataclasses import MISSING, fields, is_dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -52,7 +53,7 @@ def described(owner):
     lines = (owner.__doc__ or "").expandtabs().splitlines()
     margin = min((len(s) - len(s.lstrip()) for s in lines[1:] if s.strip()), default=0)
     lines = [line[margin:] if i else line for i, line in enumerate(lines)]
-    for line, following in zip(lines, [*lines[1:], ""], strict=True):
+    for line, following in pairwise([*lines, ""]):
         if re.fullmatch(r"-{3,}", following):
             reading, names = line in ("Parameters", "Attributes", "Other Parameters"), []
         elif not reading or not line.strip() or re.fullmatch(r"-{3,}", line):

@@ -66,9 +66,11 @@ class Chart:
         self.axle, self.units, self.moving = axle, units, []
 
     def scale(self, value, kind):
+        """An SI number in the reader's unit."""
         return to_unit(value, kind, self.units)
 
     def say(self, value, kind="length"):
+        """An SI number as text with the reader's unit."""
         return show(float(value), kind, self.units)
 
     def move(self, artist):
@@ -78,14 +80,17 @@ class Chart:
         return artist
 
     def line(self, axes, **style):
+        """A line that moves with the view."""
         return self.move(axes.add_line(Line2D([], [], **style)))
 
     def text(self, axes, **style):
+        """A label that moves with the view."""
         halo = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.6}
         style = {"fontsize": 8.5, "color": INK, "zorder": 6, "bbox": halo} | style
         return self.move(axes.text(0, 0, "", **style))
 
     def shapes(self, axes, **style):
+        """Filled shapes that move with the view."""
         return self.move(axes.add_collection(PolyCollection([], **style), autolim=False))
 
     def update(self, view):

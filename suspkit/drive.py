@@ -287,6 +287,10 @@ def _rest(model, stance, index):
     n = len(index)
     travel = np.array([float(stance.travel[i]) for i in index])
     tyre = np.array([float(stance.tyre_load[i]) for i in index])
+    if model.modes < 3:
+        # Part of a vehicle stands square, where the whole one leans a little.
+        tyre = np.array([float(stance.wheel_force[i]) for i in index])
+        tyre = tyre + model.wheels[:, 3] * GRAVITY
     hub = model.wheels[:, 4] - tyre / model.wheels[:, 5]
     # Gas slower than a ride, faster than a rest: its exponent acts from the standing pressure,
     # so the rest state is the stance's own.

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from suspkit.road import Road, flat
+from suspkit.road import Road
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,7 +34,7 @@ class Event:
     name: str
     duration: float
     speed: float = 0.0
-    road: Road = field(default_factory=flat)
+    road: Road = field(default_factory=Road.flat)
     approach: float = 0.0
     lateral_steady: float = 0.0
     forward_steady: float = 0.0
@@ -84,3 +84,190 @@ class Event:
     def forward(self, time):
         """Acceleration forward at each time [m/s^2]."""
         return self.forward_steady * self._build_up(time)
+
+
+def g_out(*, radius, depth, speed, approach=3.0):
+    """A dip of a given radius taken at speed.
+
+    Parameters
+    ----------
+    radius : float
+        Of its bottom [m].
+    depth : float
+        [m]
+    speed : float
+        [m/s]
+    approach : float
+        Flat ground before it [m].
+
+    Returns
+    -------
+    Event
+    """
+    road = Road.g_out(radius, depth=depth)
+    return _over(road, f"g-out of {radius:g} m radius", speed, approach)
+
+
+def single_bump(*, height, length, speed, approach=3.0):
+    """One rounded bump.
+
+    Parameters
+    ----------
+    height, length : float
+        [m]
+    speed : float
+        [m/s]
+    approach : float
+        [m]
+
+    Returns
+    -------
+    Event
+    """
+    return _over(Road.single_bump(height, length=length), "single bump", speed, approach)
+
+
+def square_edge(*, height, speed, patch=0.2, approach=3.0):
+    """A step up, rounded over the tyre's contact patch.
+
+    Parameters
+    ----------
+    height : float
+        [m]
+    speed : float
+        [m/s]
+    patch : float
+        Length of the contact patch [m].
+    approach : float
+        [m]
+
+    Returns
+    -------
+    Event
+    """
+    return _over(Road.square_edge(height, patch=patch), "square edge", speed, approach)
+
+
+def whoops(*, height, spacing, speed, count=8, approach=3.0):
+    """A row of whoops.
+
+    Parameters
+    ----------
+    height : float
+        Trough to crest [m].
+    spacing : float
+        Crest to crest [m].
+    speed : float
+        [m/s]
+    count : int
+    approach : float
+        [m]
+
+    Returns
+    -------
+    Event
+    """
+    return _over(Road.whoops(height, spacing=spacing, count=count), "whoops", speed, approach)
+
+
+def rough_road(*, road_class, speed, duration=10.0, seed=1):
+    """Rough ground of an ISO 8608 class.
+
+    Parameters
+    ----------
+    road_class : {"A", ..., "H"}
+    speed : float
+        [m/s]
+    duration : float
+        [s]
+    seed : int
+        The same seed is the same ground.
+
+    Returns
+    -------
+    Event
+    """
+    lead = 10.0
+    road = Road.iso8608(road_class, length=speed * duration + lead, seed=seed)
+    # Started from rest on its first height, the vehicle meets the ground as it comes.
+    return Event(name=f"class {road_class} ground", duration=duration, speed=speed, road=road,
+                 approach=0.0)  # fmt: skip
+
+
+def profile(path, *, speed, approach=3.0):
+    """A measured profile from a CSV file.
+
+    Parameters
+    ----------
+    path : str or path
+    speed : float
+        [m/s]
+    approach : float
+        [m]
+
+    Returns
+    -------
+    Event
+    """
+    return _over(Road.from_csv(path), "measured profile", speed, approach)
+
+
+def drop(*, height, duration=2.0):
+    """Let fall level onto flat ground.
+
+    Parameters
+    ----------
+    height : float
+        Of the tyres above the ground [m].
+    duration : float
+        [s]
+
+    Returns
+    -------
+    Event
+    """
+    return Event(name="drop", duration=duration, drop=height)
+
+
+def cornering(*, lateral, duration=4.0, ramp=0.5):
+    """A steady corner, entered over a ramp.
+
+    Parameters
+    ----------
+    lateral : float
+        Acceleration to the left [m/s^2].
+    duration, ramp : float
+        [s]
+
+    Returns
+    -------
+    Event
+    """
+    return Event(name="cornering", duration=duration, lateral_steady=lateral, ramp=ramp)
+
+
+def braking(*, slowing, duration=3.0, ramp=0.3):
+    """Steady braking, built up over a ramp.
+
+    Parameters
+    ----------
+    slowing : float
+        Deceleration [m/s^2].
+    duration, ramp : float
+        [s]
+
+    Returns
+    -------
+    Event
+    """
+    return Event(name="braking", duration=duration, forward_steady=-slowing, ramp=ramp)
+
+
+def _over(road, name, speed, approach):
+    if not speed > 0:
+        raise ValueError(f"speed is {speed!r}; expected above zero")
+    # Long enough for the rear wheels to clear it and the body to come to rest.
+    return Event(
+        name=name, duration=(approach + road.length + 4.0) / speed + 1.5, speed=speed, road=road,
+        approach=approach,
+    )  # fmt: skip

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.curves import Curve
+from suspkit.damper import Damper
 from suspkit.plausible import (
     Clicks,
     Force,
@@ -220,6 +221,8 @@ class Shock:
         How far the stack must be squeezed off the retainer to slip it out [m].
     clickers : dict of str to Clicker
         By the name a set-up calls them.
+    damper : Damper, optional
+        What resists motion. Its adjusters must be among the clickers.
     """
 
     extended_length: Size
@@ -233,6 +236,7 @@ class Shock:
     divider_height: Thin = 0.0
     retainer_clearance: Thin = 0.0127
     clickers: dict[str, Clicker] = field(default_factory=dict)
+    damper: Damper | None = None
 
     def __post_init__(self):
         if self.gas is not None:
@@ -246,6 +250,18 @@ class Shock:
             raise ValueError(
                 f"bump stop free_length {self.bump_stop.free_length:g} m is longer than the "
                 f"stroke {self.stroke:g} m; expected shorter"
+            )
+        if self.damper is not None:
+            self._check_damper()
+
+    def _check_damper(self):
+        for name in self.damper.adjusters:
+            if name not in self.clickers:
+                raise ValueError(f"clickers has no {name!r}; expected one, the damper is set by it")
+        rod = self.damper.rod_diameter
+        if rod is not None and self.gas is not None and abs(rod - self.gas.rod_diameter) > 1e-6:
+            raise ValueError(
+                f"damper.rod_diameter is {rod:g} m; expected {self.gas.rod_diameter:g} m, as in gas"
             )
 
     @property
@@ -300,6 +316,133 @@ class Shock:
         if self.gas is None:
             return np.zeros(np.shape(compression))[()]
         return self.gas.rate(compression, temperature=temperature, exponent=exponent)
+
+    def clicks_out(self, clicks=None):
+        """Clicks as the vehicle file counts them, turned to clicks out from fully closed.
+
+        Parameters
+        ----------
+        clicks : dict of str to float or array, optional
+            By adjuster, each counted from the end its `Clicker` names. An adjuster left out stands
+            mid-range.
+
+        Returns
+        -------
+        dict of str to float or array
+
+        Raises
+        ------
+        ValueError
+            If there is no such adjuster, or it has no such click.
+        """
+        clicks = {} if clicks is None else clicks
+        for name in clicks:
+            if name not in self.clickers:
+                known = ", ".join(self.clickers) or "none, this shock has no adjuster"
+                raise ValueError(f"clicks has {name!r}; expected {known}")
+        out = {}
+        for name, clicker in self.clickers.items():
+            given = clicks.get(name, clicker.middle)
+            at = np.asarray(given, dtype=float)
+            if not np.all((at >= 0) & (at <= clicker.count) & (at == np.round(at))):
+                raise ValueError(
+                    f"{name} clicks is {given}; expected a whole number from 0 to "
+                    f"{clicker.count:g}, counted from fully {clicker.zero}"
+                )
+            out[name] = (at if clicker.zero == "closed" else clicker.count - at)[()]
+        return out
+
+    def _damper(self):
+        if self.damper is None:
+            raise ValueError("damper is missing; expected a damper in the shock's table")
+        return self.damper
+
+    def damper_force(self, velocity, clicks=None, *, temperature=None):
+        """Force of the damper [N], with clicks as the vehicle file counts them.
+
+        Parameters
+        ----------
+        velocity : float or array
+            Of the shaft, positive in compression [m/s].
+        clicks : dict of str to float or array, optional
+            See `clicks_out`.
+        temperature : float, optional
+            Of the oil [K]; 40 degC if not given.
+
+        Returns
+        -------
+        float or array
+            Positive resisting compression; gas and friction apart.
+        """
+        damper = self._damper()
+        return damper.force(velocity, clicks=self.clicks_out(clicks), temperature=temperature)
+
+    def damper_curve(self, clicks=None, *, temperature=None):
+        """Force of the damper over shaft velocity, as `Damper.curve`; clicks as `clicks_out`."""
+        return self._damper().curve(clicks=self.clicks_out(clicks), temperature=temperature)
+
+    def cavitation_speed(self, compression, clicks=None, *, temperature=None, exponent=1.0):
+        """Shaft speed in compression at which the oil behind the piston starts to boil.
+
+        Parameters
+        ----------
+        compression : float or array
+            Of the shock, which sets the gas pressure [m].
+        clicks : dict of str to float or array, optional
+            See `clicks_out`.
+        temperature : float, optional
+            Of oil and gas [K].
+        exponent : float
+            Of the gas, as for `Gas.absolute_pressure`.
+
+        Returns
+        -------
+        float or array
+            [m/s]; ``inf`` where a measured damper does not reach as far.
+
+        Notes
+        -----
+        The gas is taken to press straight on the compression chamber; see `Damper`. A shock
+        without gas has the atmosphere there.
+        """
+        pressure = ATMOSPHERE
+        if self.gas is not None:
+            pressure = self.gas.absolute_pressure(
+                compression, temperature=temperature, exponent=exponent
+            )
+        return self._damper().cavitation_speed(
+            pressure, clicks=self.clicks_out(clicks), temperature=temperature
+        )
+
+    def cavitation_warning(self, velocity, compression, clicks=None, **how):
+        """One sentence where a shaft velocity [m/s] is past `cavitation_speed`; else nothing.
+
+        Parameters
+        ----------
+        velocity, compression : float or array
+            Of the shaft, positive in compression [m/s], and where it then is [m].
+        clicks : dict of str to float, optional
+            See `clicks_out`.
+        **how
+            Of `cavitation_speed`.
+
+        Returns
+        -------
+        str
+        """
+        velocity, limit, compression = np.broadcast_arrays(
+            velocity, self.cavitation_speed(compression, clicks, **how), compression
+        )
+        over = np.where(velocity > 0, velocity - limit, -np.inf)
+        worst = int(np.argmax(over))
+        if not over.flat[worst] > 0:
+            return ""
+        return (
+            f"At {compression.flat[worst] / 0.0254:.1f} in of compression the shaft moves in at "
+            f"{velocity.flat[worst]:.2f} m/s, past the {limit.flat[worst]:.2f} m/s at which the "
+            "rebound chamber falls to the oil's vapour pressure: from there it foams and the "
+            "damper's force is not what is shown; more gas pressure or softer compression helps."
+        )
 
 
 def hang(shock, linkage, curve, *, weight):

@@ -142,6 +142,12 @@ _KINDS = {
         _Scale("kg·m²", 1, 0),
         ("9000 lb*ft^2", "380 kg*m^2"),
     ),
+    "viscosity": _Kind(
+        "a kinematic viscosity",
+        "m**2/s",
+        **_both("cSt", 1e-6, 1),
+        examples=("16 cSt", "16 mm^2/s"),
+    ),
     "energy": _Kind(
         "an energy",
         "J",
@@ -591,6 +597,7 @@ pound = {POUND} * kilogram = lb
 ounce = pound / 16 = oz
 ton = 2000 * pound
 tonne = 1000 * kilogram = t
+stokes = 1e-4 * meter ** 2 / second = St
 standard_gravity = {GRAVITY} * meter / second ** 2
 newton = kilogram * meter / second ** 2 = N
 pound_force = pound * standard_gravity = lbf

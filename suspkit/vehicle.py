@@ -30,7 +30,7 @@ from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import Shock, hang
 from suspkit.springs import Spring
 from suspkit.stack import Stack, StopRing
-from suspkit.units import GRAVITY
+from suspkit.units import GRAVITY, Damping
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,10 +43,13 @@ class Tyre:
         Unloaded [m].
     rate : float
         At the pressure it runs [N/m].
+    damping : float
+        Of its casing, against the same squeeze [N s/m].
     """
 
     radius: Size
     rate: Rate
+    damping: Damping = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,6 +206,10 @@ class Scales:
         Reading under each wheel [kg].
     sprung_cg_above_frame : float
         Height of the sprung mass's centre of gravity above the frame's bottom line [m].
+    pitch_gyration, roll_gyration : float, optional
+        Radii of gyration of the dry sprung mass about its centre [m]. If not given, pitch takes
+        the one that makes front and rear bounce on their own, and roll a third of the track:
+        estimates (common practice, no source).
     """
 
     front_left: Weighed
@@ -210,6 +217,8 @@ class Scales:
     rear_left: Weighed
     rear_right: Weighed
     sprung_cg_above_frame: Place
+    pitch_gyration: Size | None = None
+    roll_gyration: Size | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -492,6 +501,41 @@ class Vehicle:
             for axis in ("behind_front_axle", "left_of_centre", "above_frame")
         }
         return Masses(mass=mass, **centre)
+
+    def inertia(self, load=None):
+        """Moments of inertia of the sprung mass about its own centre of gravity.
+
+        Parameters
+        ----------
+        load : str, optional
+            A named load; nothing aboard if not given.
+
+        Returns
+        -------
+        pitch, roll : float
+            [kg m^2]
+
+        Notes
+        -----
+        The dry mass by its radii of gyration, people and kit as points, by the parallel-axis
+        theorem.
+        """
+        dry, whole = self._dry_sprung, self.masses(load)
+        scales = self.scales
+        ahead, behind = dry.behind_front_axle, self.wheelbase - dry.behind_front_axle
+        pitch = scales.pitch_gyration or np.sqrt(ahead * behind)
+        roll = scales.roll_gyration or (self.front.track + self.rear.track) / 6
+        parts = [(dry, pitch**2, roll**2)]
+        if load is not None:
+            parts += [(self.items[name], 0.0, 0.0) for name in self.loads[load].items]
+        about_pitch = about_roll = 0.0
+        for part, own_pitch, own_roll in parts:
+            x = part.behind_front_axle - whole.behind_front_axle
+            y = part.left_of_centre - whole.left_of_centre
+            z = part.above_frame - whole.above_frame
+            about_pitch += part.mass * (own_pitch + x**2 + z**2)
+            about_roll += part.mass * (own_roll + y**2 + z**2)
+        return float(about_pitch), float(about_roll)
 
     @cached_property
     def _dry_sprung(self):

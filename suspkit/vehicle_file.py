@@ -12,8 +12,9 @@ from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
 
-from suspkit import setup, shock, vehicle
+from suspkit import damper, setup, shock, vehicle
 from suspkit.corner import BrokenSetupError, assemble, thread_problems
+from suspkit.damper import DynoTable
 from suspkit.setup import AXLES
 from suspkit.springs import Spring
 from suspkit.vehicle import Vehicle, known_name
@@ -24,6 +25,8 @@ SCHEMA = (
     *(vehicle.MeasuringPoint, vehicle.Scales, vehicle.Item, vehicle.Load, vehicle.StackPlan),
     *(vehicle.AxleTarget, vehicle.Targets, Spring, Wire, setup.Setup, setup.CornerSetup),
     *(shock.Shock, shock.Gas, shock.TopOut, shock.BumpStop, shock.Thread, shock.Clicker),
+    *(damper.Damper, damper.Valving, damper.Oil, damper.Passages, damper.Needle, damper.Valve),
+    damper.Leak,
 )
 """Every dataclass that can stand in a vehicle file."""
 
@@ -82,6 +85,8 @@ def load_vehicle(path):
         rack_path = path.parent / rack
         digest.update(_read_text(rack_path).encode())
         springs = load_rack(rack_path)
+    for axle in AXLES:
+        raw = _with_dyno_table(raw, axle, path, digest)
     own = raw.get("springs", {})
     if isinstance(own, dict):
         for name, spring in own.items():
@@ -163,6 +168,49 @@ def load_rack(path):
             raw["wire"] = wire
         springs[row["name"]] = _validate(Spring, raw, where, {})
     return springs
+
+
+def load_dyno(path):
+    """Read what a dyno measured of a damper.
+
+    Parameters
+    ----------
+    path : str or path
+        A CSV, see `DynoTable.from_csv`.
+
+    Returns
+    -------
+    DynoTable
+
+    Raises
+    ------
+    VehicleFileError
+        One sentence naming the file, the line, the column and the value.
+    """
+    path = Path(path)
+    try:
+        return DynoTable.from_csv(_read_text(path), name=str(path))
+    except ValueError as error:
+        raise VehicleFileError(str(error)) from None
+
+
+def _with_dyno_table(raw, axle, path, digest):
+    """The file's data with the CSV a damper names read in its place."""
+    place = (axle, "shock", "damper")
+    branch = raw
+    for name in place:
+        branch = branch.get(name) if isinstance(branch, dict) else None
+    if not isinstance(branch, dict) or "table" not in branch:
+        return raw
+    table = branch["table"]
+    if not isinstance(table, str):
+        raise VehicleFileError(
+            f"{path}: {'.'.join(place)}.table is {table!r}; expected the name of a CSV file"
+        )
+    dyno = path.parent / table
+    digest.update(_read_text(dyno).encode())
+    damper = branch | {"table": load_dyno(dyno)}
+    return raw | {axle: raw[axle] | {"shock": raw[axle]["shock"] | {"damper": damper}}}
 
 
 def _read_text(path):

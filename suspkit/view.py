@@ -31,20 +31,21 @@ class Cutaway:
     Attributes
     ----------
     compression : float
-        Of the shock.
+        Of the shock [m].
     collar : float
-        The collar's seat.
+        The collar's seat [m].
     springs : tuple of (float, float)
-        Top and bottom of each spring.
+        Top and bottom of each spring [m].
     dividers : tuple of float
-        Visible edge of each divider (the bottom of the spring above it, unless that is loose).
+        Visible edge of each divider (the bottom of the spring above it, unless that is
+        loose) [m].
     rings : tuple of (int, float)
         Index of the divider each stop ring catches, and the ring's catching face as the tape sees
         it.
     gaps : tuple of float
-        Tape reading of each stop gap here, negative zero or less when closed.
+        Tape reading of each stop gap here, zero or less when closed [m].
     retainer : float
-        The retainer's seat.
+        The retainer's seat [m].
     closed : tuple of bool
         Whether each ring is met.
     """
@@ -78,7 +79,7 @@ class AxleView:
     ride, ride_travel : float
         Shock compression and wheel travel standing in the load [m].
     crossover, crossover_travel : float
-        The same where the ring is met; nan if not before full bump.
+        The same where the ring is met; nan if not before full bump [m].
     height : float
         Mean ride height of the axle [m].
     cutaways : dict of str to Cutaway
