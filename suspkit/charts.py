@@ -284,7 +284,9 @@ class WheelCurve(Chart):
         self.ride.set_data([rx], [ry])
         self.rate_ride.set_data([rx], [rr])
         weight = self.say(view.stance.wheel_force[0 if self.axle == "front" else 2], "force")
-        _place(self.ride_text, rx, ry, f"  carries {weight}", ha="left", va="top")
+        # Right of the marker and below it, or the other way where the picture ends.
+        ha, va = ("left", "top") if rx < 0.62 * x[-1] else ("right", "bottom")
+        _place(self.ride_text, rx, ry, f"  carries {weight}  ", ha=ha, va=va)
         frequency = view.stance.frequency[0 if self.axle == "front" else 2]
         words = f"{self.say(frequency, 'frequency')} here"
         _place(self.rate_text, rx, rr - 0.08 * self.rate_top, words, ha="center", va="top")

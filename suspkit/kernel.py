@@ -67,7 +67,9 @@ def hang_many(x, y, before, after, gas, step, cells, coefficients, weight):
     count = x.shape[0]
     found = np.empty(count)
     for n in range(count):
-        low, high, z = -0.01, cells * step, 0.02
+        # From just past full extension, wherever on the table that is.
+        low = (-0.002 - coefficients[0, 0]) / coefficients[0, 1]
+        high, z = cells * step, 0.02
         xn, yn, start, end = x[n], y[n], before[n], after[n]
         for _ in range(200):
             s, ratio, _bend = motion(z, step, cells, coefficients)

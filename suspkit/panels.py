@@ -250,7 +250,10 @@ class Panel(widgets.VBox):
         if key not in self._boards:
             rows, size = rows_for(self.kind, axle)
             self._boards[key] = Board(view, rows, units=units, size=size)
-        return self._boards[key]
+        board = self._boards[key]
+        # Its own size on screen, so that ink stays sharp; narrower where the page is.
+        self.chart.layout.width = f"{board.figure.bbox.width:.0f}px"
+        return board
 
     def summary(self):
         """What is shown, in words.

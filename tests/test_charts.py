@@ -480,7 +480,9 @@ def test_the_unit_switch_only_rescales(name):
     for a, b in lines:
         for kind_x, kind_y in [("length", k) for k in ("force", "length", "rate")]:
             there = data(a, kind_x, kind_y, "us"), data(b, kind_x, kind_y, "metric")
-            if all(np.allclose(p, q, rtol=1e-9, equal_nan=True) for p, q in zip(*there, strict=True)):
+            if all(
+                np.allclose(p, q, rtol=1e-9, equal_nan=True) for p, q in zip(*there, strict=True)
+            ):
                 break
         else:  # cut-away and side view are to scale in metres, whatever the reader's units
             assert name in ("cutaway", "side")
@@ -541,7 +543,9 @@ def test_fixed_axes_hold_every_curve(case, units):
             shock.strip: shock.parts,
             wheel.axes: [wheel.force, wheel.ride],
             wheel.rate_axes: [wheel.rate_ride],
-            cut.axes: [line for column in cut.columns for line in [*column["coils"], column["gap"]]],
+            cut.axes: [
+                line for column in cut.columns for line in [*column["coils"], column["gap"]]
+            ],
             side.axes: [side.frame, side.hubs, side.dims, side.cage, *side.wheels],
         }
         for axes, lines in held.items():
@@ -552,10 +556,11 @@ def test_fixed_axes_hold_every_curve(case, units):
                 keep = np.isfinite(np.asarray(x, float)) & np.isfinite(np.asarray(y, float))
                 x, y = np.asarray(x)[keep], np.asarray(y)[keep]
                 if x.size:
-                    assert left - 1e-9 <= x.min() and x.max() <= right
+                    assert left - 0.001 * right <= x.min() and x.max() <= right
                     assert y.max() <= high
                     # Below zero the shaft hangs on the top-out spring: left out on purpose.
-                    assert line is shock.curve or line is wheel.force or y.min() >= low - 1e-9
+                    hanging = (shock.curve, shock.cross, wheel.force)
+                    assert line in hanging or y.min() >= low - 1e-9
         # The wheel rate up to the bump stop, whose own rate is off the chart on purpose.
         other = corner_of(view, axle)
         z, rate = data(wheel.rate, y="rate", units=units)
@@ -680,8 +685,9 @@ def test_describe(axle, units):
         f"crossover at {say(met)}."
     )
     rate = 65e3 * slope**2 + other.force(s) * 2 * other.motion.b
-    assert f"standing at {say(answer.travel[i])} with a wheel rate of {say(rate, 'rate')}" in (
-        words["wheel"]
+    assert (
+        f"standing at {say(answer.travel[i])} with a wheel rate of {say(rate, 'rate')}"
+        in (words["wheel"])
     )
     gap = {"us": "1-3/16 in", "metric": "30.0 mm"}[units]
     assert words["cutaway"] == (

@@ -246,6 +246,21 @@ def test_more_weight_more_gas_and_stiffer_springs_hang_lower():
     assert -2e-4 < out < 0
 
 
+def test_hang_below_the_first_row_of_the_linkage_table():
+    # A table begun at the hang of the bare shock, and then preload pushes it out further.
+    start = 0.02
+    late = Linkage.from_function(lambda z: start + 0.5 * z, travel_max=0.4)
+    springs = Curve([0.0, 0.25], [400.0, 400.0 + 15e3 * 0.25], 15e3, 15e3)
+    travel = hang(SHOCK, late, springs + SHOCK.limits, weight=350.0)
+    assert travel < -0.01
+
+    def pull(s):  # F(s) ds/dz + weight = 0, written out [N]
+        top = min(0.0, -TOP_OUT.rate * (TOP_OUT.length - s))
+        return (400.0 + 15e3 * s + top + GAS.force(s)) * 0.5 + 350.0
+
+    assert late.compression(travel) == pytest.approx(brentq(pull, 0.0, 0.05), abs=1e-9)
+
+
 def test_hang_of_a_batch_is_a_loop():
     springs = SPRINGS.shift(dx=np.array([[0.0, -0.02, 0.02], [-0.05, 0.1, 0.005]]))
     batch = springs + SHOCK.limits
