@@ -82,7 +82,7 @@ def weighting(frequency: ArrayLike, kind: Kind = "k"):
     Raises
     ------
     ValueError
-        If the kind is not known or a frequency is negative or infinite.
+        If the kind is not known or a frequency is negative or not finite.
 
     Notes
     -----
@@ -93,7 +93,7 @@ def weighting(frequency: ArrayLike, kind: Kind = "k"):
     """
     shape = _shape(kind)
     f = np.asarray(frequency, dtype=float)
-    if not (f[np.isfinite(f)] >= 0).all() or np.isinf(f).any():
+    if not ((f >= 0) & np.isfinite(f)).all():
         raise ValueError(f"frequency is {frequency}; expected zero or more, finite [Hz]")
     low, high = _BAND
     flat = np.sqrt(0.5)

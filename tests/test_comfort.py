@@ -72,7 +72,7 @@ def test_magnitude_and_phase_are_those_of_the_polynomials(kind):
 @pytest.mark.parametrize("kind", ["k", "d"])
 def test_ends_of_the_band(kind):
     assert comfort.weighting(0.0, kind) == 0
-    # Butterworth at its own corner is 3 dB down, so twelve times further the slope is 40 dB/decade.
+    # Far below 0.4 Hz only the high-pass is left: second order, 40 dB a decade.
     low = abs(comfort.weighting(np.array([1e-4, 1e-3]), kind))
     assert low[1] / low[0] == pytest.approx(100, rel=1e-3)
     assert abs(comfort.weighting(1e5, kind)) < 1e-7
@@ -81,7 +81,6 @@ def test_ends_of_the_band(kind):
 def test_weighting_takes_and_keeps_shapes():
     assert np.shape(comfort.weighting(4.0)) == ()
     assert comfort.weighting(np.ones((2, 3))).shape == (2, 3)
-    assert np.isnan(comfort.weighting(np.nan))
 
 
 # ------------------------------------------------------------------- signals
@@ -243,6 +242,7 @@ def test_there_is_always_a_word():
         (lambda: comfort.weighting(1.0, ["k"]), ["kind is ['k']"]),
         (lambda: comfort.weighting(-1.0), ["frequency is -1.0", "zero or more"]),
         (lambda: comfort.weighting(np.inf), ["frequency is inf", "finite"]),
+        (lambda: comfort.weighting(np.nan), ["frequency is nan", "finite"]),
         (lambda: comfort.weighted([1, np.nan], dt=1e-3), ["acceleration[1] is nan", "finite"]),
         (lambda: comfort.weighted([[1, 2], [np.inf, 1]], dt=1e-3), ["acceleration[1, 0] is inf"]),
         (lambda: comfort.weighted([1.0], dt=1e-3), ["acceleration has shape (1,)", "2 samples"]),
