@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from suspkit import units
+from suspkit.damper import DynoTable
 from suspkit.setup import AXLES, Setup
 from suspkit.springs import Spring
 from suspkit.vehicle import Vehicle
@@ -73,7 +74,7 @@ def tables(kind=Vehicle, place=""):
     for name, hint in typing.get_type_hints(kind).items():
         many = typing.get_origin(hint) is dict
         for inner in (hint, *typing.get_args(hint)):
-            if is_dataclass(inner) and inner is not Material:
+            if is_dataclass(inner) and inner not in (Material, DynoTable):
                 path = ".".join(filter(None, (place, name, "NAME" if many else "")))
                 yield from tables(inner, path)
 
@@ -103,7 +104,8 @@ def quantity(hint):
         return "one of " + ", ".join(f"`{a}`" for a in inside)
     if origin is dict:
         return "tables by name" if is_dataclass(inside[1]) else f"by name, {quantity(inside[1])}"
-    return {str: "text", bool: "true or false"}.get(hint, "a table")
+    words = {str: "text", bool: "true or false", DynoTable: "the name of a CSV"}
+    return words.get(hint, "a table")
 
 
 def both(value, kind, digits=3):

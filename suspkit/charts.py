@@ -133,8 +133,10 @@ class ShockCurve(Chart):
         self.axes.set_xlim(0, full * 1.15)
         self.top = 1.1 * self.scale(_stiffest(view, axle), "force")
         self.axes.set_ylim(0, self.top)
-        longest = self.scale(seen.squeeze[:, -1].max(), "length")
-        self.strip.set_ylim(0, max(full * 0.95, 1.12 * longest))
+        # No spring gives more than it has, nor more than the whole stack must.
+        most = max(s.free_length - s.solid_length for s in seen.corner.stack.springs)
+        most = min(most, seen.corner.shock.full_bump + float(seen.corner.seat))
+        self.strip.set_ylim(0, 1.08 * self.scale(most, "length"))
         for area_axes in (self.axes, self.strip):
             area_axes.axvline(full, color=SOFT, linewidth=1.2, linestyle=(0, (1, 1)))
         self.axes.text(

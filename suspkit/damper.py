@@ -13,13 +13,13 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
 from suspkit.curves import Curve
 from suspkit.plausible import (
     Area,
+    Bore,
     Fine,
     HalfAngle,
     OilDensity,
@@ -122,7 +122,7 @@ class Needle:
         How much further each click out lifts it [m]; zero for a fixed bleed.
     """
 
-    seat: Fine
+    seat: Bore
     half_angle: HalfAngle
     closed: Fine = 0.0
     lift: Fine = 0.0
@@ -147,7 +147,7 @@ class Needle:
         """
         h = self.closed + self.lift * np.asarray(clicks, dtype=float)
         sin, cos = np.sin(self.half_angle), np.cos(self.half_angle)
-        # The formula falls again once the frustum is past its largest, which is wider than the seat.
+        # Past its largest, wider than the seat already, the frustum's formula falls again.
         h = np.minimum(h, self.seat / (2 * sin * cos))
         side = np.pi * h * sin * (self.seat - h * sin * cos)
         return np.minimum(side, np.pi / 4 * self.seat**2)[()]
@@ -203,7 +203,7 @@ class Leak:
         Of the bore [m].
     """
 
-    diameter: Fine
+    diameter: Bore
     length: Size
 
     def flow(self, pressure, *, viscosity):
@@ -635,13 +635,15 @@ class Damper:
 
     Parameters
     ----------
-    piston_diameter, rod_diameter : float, optional
-        Of the bore the piston runs in, and of the rod [m]; needed with ``valving``, and with a
-        table to tell when it cavitates.
+    piston_diameter : float, optional
+        Of the bore it runs in [m]; needed with ``valving``, and with a table to tell when the
+        oil boils.
+    rod_diameter : float, optional
+        Of the rod, as in the gas [m]; needed with ``piston_diameter``.
     valving : Valving, optional
-        What is inside.
+        What is inside; this or a table.
     table : DynoTable, optional
-        What a dyno measured. In a vehicle file the name of a CSV beside it.
+        What a dyno measured, in a CSV beside the vehicle file.
     vapour_pressure : float
         Absolute pressure at which the oil boils [Pa]. That of a mineral oil is next to nothing
         when warm (from memory); air dissolved in it comes out sooner.
@@ -745,8 +747,8 @@ class Damper:
         if np.any(outside):
             worst = [np.broadcast_to(a, outside.shape)[outside][0] for a in (velocity, low, high)]
             raise ValueError(
-                f"velocity is {worst[0]:g} m/s; expected {worst[1]:g} to {worst[2]:g} m/s, which is "
-                f"what {self.table.name} measured"
+                f"velocity is {worst[0]:g} m/s; expected {worst[1]:g} to {worst[2]:g} m/s, which "
+                f"is what {self.table.name} measured"
             )
         shape = np.broadcast_shapes(velocity.shape, batch)
         return curve(np.broadcast_to(velocity, shape))
@@ -836,7 +838,7 @@ class Damper:
             start, stop = start[..., None], stop[..., None]
             q = (start + ease) * ((stop + ease) / (start + ease)) ** share - ease
             inside = np.clip(q, start, np.nextafter(stop, 0.0))  # never on the next piece
-            slope, bend = each.slope(inside), each.bend(inside)
+            slope, bend = np.maximum(each.slope(inside), 1e-300), each.bend(inside)
             force = np.maximum(area * q**2, SMALL_FORCE)
             # The margin is for chords that are not short against the bend's own change.
             density = np.sqrt(
@@ -971,8 +973,6 @@ def equivalent_damping(curve, *, amplitude, frequency, direction):
     A linear damper makes pi c w a^2 a cycle, half of it each stroke (Rao, Mechanical Vibrations,
     equivalent viscous damping).
     """
-    energy = stroke_energy(
-        curve, amplitude=amplitude, frequency=frequency, direction=direction
-    )
+    energy = stroke_energy(curve, amplitude=amplitude, frequency=frequency, direction=direction)
     amplitude, frequency = np.asarray(amplitude, float), np.asarray(frequency, float)
     return energy / (np.pi**2 * frequency * amplitude**2)

@@ -270,9 +270,7 @@ def solve_clicks(
     clicks = int(nearest[np.argmin(np.abs(nearest - middle))])
     ok = bool(low <= ratio <= high)
     shift = clicks - middle
-    changed = {
-        name: getattr(setup, name).clicks | {direction: clicks} for name in AXLES[axle]
-    }
+    changed = {name: getattr(setup, name).clicks | {direction: clicks} for name in AXLES[axle]}
     answer = setup
     for name, new in changed.items():
         answer = answer.change(name, clicks=new)
@@ -292,8 +290,7 @@ def solve_clicks(
         )
     if shift:
         message += (
-            f" Mid-range, {middle}, gives {ratios[middle]:.2f}: it misses by "
-            f"{_clicks(abs(shift))}."
+            f" Mid-range, {middle}, gives {ratios[middle]:.2f}: it misses by {_clicks(abs(shift))}."
         )
     else:
         message += " That is mid-range."

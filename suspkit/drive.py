@@ -32,7 +32,7 @@ MODELS = ("quarter", "half", "full")
 
 
 class UntrustedRunError(RuntimeError):
-    """A run whose numbers ran away: there is no result."""
+    """A run that ends with the vehicle over, or with numbers that ran away: there is no result."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -447,10 +447,11 @@ def drive(
         ready.steps, ready.cells, ready.springs, ready.dampers, ready.gas, ready.friction,
         ready.bars, record, energy,
     )  # fmt: skip
-    if not done:
+    if done < count:
+        what = "turns over" if np.isfinite(state).all() else "leaves all bounds"
         raise UntrustedRunError(
-            f"{event.name}: the run left all bounds with a step of {step * 1e3:g} ms; expected a "
-            "shorter step or a milder event"
+            f"{event.name}: the vehicle {what} after {done * step:.1f} s, so there is no result; "
+            "expected a milder event or a slower speed"
         )
     kinetic, potential, travel = _stored(ready, state)
     after = kinetic + potential + _bar_energy(ready, travel)

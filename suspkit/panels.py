@@ -19,7 +19,7 @@ from suspkit.view import cautions, in_words, look, readout
 TURNS = (0.0, 12.0, 0.25)
 """Range and step of the collar slider [turns]."""
 
-GAP_STEPS = {"us": (INCH / 16, 6 * 16), "metric": (0.001, 150)}
+GAP_STEPS = {"us": (INCH / 16, 6 * 16), "metric": (0.001, 152)}
 """Step of the gap slider [m], and how many."""
 
 _WIDE = {"description_width": "9.5em"}

@@ -27,7 +27,8 @@ Ratio = Annotated[float, Unit("", gt=0, le=10)]
 LoadFactor = Annotated[float, Unit("", gt=0, le=50)]
 Turns = Annotated[float, Unit("", kind="turns", ge=0, le=1000)]
 Clicks = Annotated[float, Unit("", kind="clicks", ge=0, le=1000)]
-Fine = Annotated[float, Unit("m", ge=0, le=0.05)]  # a passage for oil
+Bore = Annotated[float, Unit("m", gt=0, le=0.05)]  # a passage for oil
+Fine = Annotated[float, Unit("m", ge=0, le=0.05)]  # a part of one
 HalfAngle = Annotated[float, Unit("rad", gt=0, le=1.5)]
 Area = Annotated[float, Unit("m**2", gt=0, le=0.01)]  # of a passage
 OilDensity = Annotated[float, Unit("kg/m**3", gt=0, ge=500, le=2000)]

@@ -12,6 +12,9 @@ from suspkit.kernel import motion
 BODY = 6
 """Columns of a record before the wheels: height, pitch, roll and their accelerations."""
 
+OVER = 1.2
+"""Pitch and roll together at which the body is on its way over [rad]."""
+
 WHEEL = 6
 """Columns a wheel: hub height, wheel travel, compression, shaft speed, shaft force, tyre load."""
 
@@ -131,7 +134,8 @@ def run(
 
     ``road`` is (2 * steps + 1, 2, wheels): height and its speed under each tyre at every half
     step; ``manoeuvre`` is (2 * steps + 1, 2): lateral and forward acceleration. A row of
-    ``record`` is kept every ``stride`` steps. Returns False if a number ran away.
+    ``record`` is kept every ``stride`` steps. Returns how many steps were made: all of them, or
+    fewer if a number ran away or the body turned past ``OVER``.
     """
     n = wheels.shape[0]
     size = start.size
@@ -155,8 +159,8 @@ def run(
             for i in range(n):
                 for j in range(WHEEL):
                     row[BODY + WHEEL * i + j] = seen[i, j]
-            if not np.isfinite(start[0]):
-                return False
+            if not abs(start[1]) + abs(start[2]) < OVER:  # nan is not below either
+                return step
         if step == total:
             break
         for j in range(size):
@@ -178,4 +182,4 @@ def run(
             start[j] += dt / 6.0 * (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j])
         for j in range(4):
             energy[j] += dt / 6.0 * (p1[j] + 2.0 * (p2[j] + p3[j]) + p4[j])
-    return True
+    return total

@@ -30,18 +30,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from suspkit.units import DEGREE, parse
 
-__all__ = [
-    "ROUGHNESS",
-    "Road",
-    "flat",
-    "from_arrays",
-    "from_csv",
-    "g_out",
-    "iso8608",
-    "single_bump",
-    "square_edge",
-    "whoops",
-]
+__all__ = ["ROUGHNESS", "Road"]
 
 REFERENCE = 0.1
 """Wave number n0 [cycles/m] at which ISO 8608 states the roughness of a class."""
@@ -73,8 +62,8 @@ Side = Literal["both", "left", "right"]
 class Road:
     """Height of the ground along the left and the right wheel path.
 
-    Made by `flat`, `g_out`, `single_bump`, `square_edge`, `whoops`, `iso8608`, `from_arrays` or
-    `from_csv`.
+    Build one with `flat`, `g_out`, `single_bump`, `square_edge`, `whoops`, `iso8608`,
+    `from_arrays` or `from_csv`.
 
     Parameters
     ----------
@@ -239,406 +228,410 @@ class Road:
         ends = np.where(beyond < 0, self.heights[:, :1], self.heights[:, -1:])
         return before[:, cell] + part + ends * beyond
 
+    # -------------------------------------------------------------- events
 
-# --- events ---------------------------------------------------------------------------------------
+    @classmethod
+    def flat(cls, *, length: float = 1.0) -> Road:
+        """Flat ground.
 
+        Parameters
+        ----------
+        length : float, optional
+            Distance to the last knot; the ground goes on beyond it [m].
 
-def flat(*, length: float = 1.0) -> Road:
-    """Flat ground.
+        Returns
+        -------
+        Road
+        """
+        _number("length", length, 1e-3, 1e5)
+        return cls(step=length, heights=np.zeros((2, 2)), slopes=np.zeros((2, 2)), name="flat")
 
-    Parameters
-    ----------
-    length : float, optional
-        Distance to the last knot; the ground goes on beyond it [m].
+    @classmethod
+    def g_out(
+        cls,
+        radius: float,
+        *,
+        depth: float | None = None,
+        length: float | None = None,
+        lip: float | None = None,
+    ) -> Road:
+        """A dip to drive through: a circular bottom between two rounded lips.
 
-    Returns
-    -------
-    Road
-    """
-    _number("length", length, 1e-3, 1e5)
-    return Road(step=length, heights=np.zeros((2, 2)), slopes=np.zeros((2, 2)), name="flat")
+        Parameters
+        ----------
+        radius : float
+            Radius of the bottom, as seen from the side [m].
+        depth : float, optional
+            How far the bottom lies below the ground before the dip [m]. Give this or `length`.
+        length : float, optional
+            Length of the whole dip, both lips with it [m].
+        lip : float, optional
+            Radius of the rounded lips [m]; twice that of the bottom if not given, which unloads
+            the wheels half as much as the bottom loads them.
 
+        Returns
+        -------
+        Road
 
-def g_out(
-    radius: float,
-    *,
-    depth: float | None = None,
-    length: float | None = None,
-    lip: float | None = None,
-) -> Road:
-    """A dip to drive through: a circular bottom between two rounded lips.
+        Raises
+        ------
+        ValueError
+            If neither or both of depth and length are given, or the sides are steeper than 45
+            degrees.
 
-    Parameters
-    ----------
-    radius : float
-        Radius of the bottom, as seen from the side [m].
-    depth : float, optional
-        How far the bottom lies below the ground before the dip [m]. Give this or `length`.
-    length : float, optional
-        Length of the whole dip, both lips with it [m].
-    lip : float, optional
-        Radius of the rounded lips [m]; twice that of the bottom if not given, which unloads
-        the wheels half as much as the bottom loads them.
+        Notes
+        -----
+        The arcs meet with a common tangent at an angle a: depth is ``(radius + lip)(1 - cos a)``
+        and length ``2(radius + lip) sin a``. At a speed v the bottom asks for ``v**2/radius`` on
+        top of gravity, and at ``v**2 > g*lip`` the wheels leave the lip. Our own shape, no source.
+        """
+        _number("radius", radius, 0.5, 1e4)
+        lip = 2.0 * radius if lip is None else lip
+        _number("lip", lip, 0.1, 1e4)
+        if (depth is None) == (length is None):
+            raise ValueError(f"depth is {depth} and length is {length}; expected one of the two")
+        both = radius + lip
+        arcs = f"where arcs of {radius:g} m and {lip:g} m make sides of 45 degrees"
+        if depth is not None:
+            _number("depth", depth, 1e-4, both * (1 - np.cos(_STEEPEST)), why=arcs)
+            half = np.sqrt(depth * (2 * both - depth))
+        else:
+            _number("length", length, 1e-2, 2 * both * np.sin(_STEEPEST), why=arcs)
+            half = length / 2
+            depth = half**2 / (both + np.sqrt(both**2 - half**2))
+        bottom = half * radius / both  # half its length
 
-    Returns
-    -------
-    Road
+        def ground(x):
+            x = x - middle
+            away = np.abs(x)
+            to_edge = np.minimum(away - half, 0.0)
+            inner = np.sqrt(np.maximum(radius**2 - x**2, 0.0))
+            outer = np.sqrt(lip**2 - np.clip(to_edge, -half * lip / both, 0.0) ** 2)
+            in_bottom = away <= bottom
+            # x**2/(R + sqrt(R**2 - x**2)) is R - sqrt(R**2 - x**2) without the loss of digits.
+            height = np.where(
+                in_bottom, x**2 / (radius + inner) - depth, -(to_edge**2) / (lip + outer)
+            )
+            with np.errstate(divide="ignore"):
+                slope = np.where(in_bottom, x / inner, -to_edge / outer * np.sign(x))
+            return height, slope
 
-    Raises
-    ------
-    ValueError
-        If neither or both of depth and length are given, or the sides are steeper than 45
-        degrees.
+        # Knots on both joints of the bottom; with the usual lips there are knots on the ends too.
+        step = bottom / _KNOTS_PER_WAVE
+        cells = 2 * _cells(half / step)
+        middle = cells // 2 * step
+        return cls._sampled(ground, step, cells, "both", f"g-out of {radius:g} m radius")
 
-    Notes
-    -----
-    The arcs meet with a common tangent at an angle a: depth is ``(radius + lip)(1 - cos a)``
-    and length ``2(radius + lip) sin a``. At a speed v the bottom asks for ``v**2/radius`` on
-    top of gravity, and at ``v**2 > g*lip`` the wheels leave the lip. Our own shape, no source.
-    """
-    _number("radius", radius, 0.5, 1e4)
-    lip = 2.0 * radius if lip is None else lip
-    _number("lip", lip, 0.1, 1e4)
-    if (depth is None) == (length is None):
-        raise ValueError(f"depth is {depth} and length is {length}; expected one of the two")
-    both = radius + lip
-    arcs = f"where arcs of {radius:g} m and {lip:g} m make sides of 45 degrees"
-    if depth is not None:
-        _number("depth", depth, 1e-4, both * (1 - np.cos(_STEEPEST)), why=arcs)
-        half = np.sqrt(depth * (2 * both - depth))
-    else:
-        _number("length", length, 1e-2, 2 * both * np.sin(_STEEPEST), why=arcs)
-        half = length / 2
-        depth = half**2 / (both + np.sqrt(both**2 - half**2))
-    bottom = half * radius / both  # half its length
+    @classmethod
+    def single_bump(cls, height: float, *, length: float, side: Side = "both") -> Road:
+        """One rounded bump: a haversine.
 
-    def ground(x):
-        x = x - middle
-        away = np.abs(x)
-        to_edge = np.minimum(away - half, 0.0)
-        inner = np.sqrt(np.maximum(radius**2 - x**2, 0.0))
-        outer = np.sqrt(lip**2 - np.clip(to_edge, -half * lip / both, 0.0) ** 2)
-        in_bottom = away <= bottom
-        # x**2/(R + sqrt(R**2 - x**2)) is R - sqrt(R**2 - x**2) without the loss of digits.
-        height = np.where(in_bottom, x**2 / (radius + inner) - depth, -(to_edge**2) / (lip + outer))
-        with np.errstate(divide="ignore"):
-            slope = np.where(in_bottom, x / inner, -to_edge / outer * np.sign(x))
-        return height, slope
+        Parameters
+        ----------
+        height : float
+            Height of the crest; negative for a hole [m].
+        length : float
+            From the foot before it to the foot behind it [m].
+        side : {"both", "left", "right"}, optional
+            Which wheels meet it.
 
-    # Knots on both joints of the bottom; with the usual lips there are knots on the ends too.
-    step = bottom / _KNOTS_PER_WAVE
-    cells = 2 * _cells(half / step)
-    middle = cells // 2 * step
-    return _sampled(ground, step, cells, "both", f"g-out of {radius:g} m radius")
+        Returns
+        -------
+        Road
 
+        Notes
+        -----
+        ``height*(1 - cos(2*pi*x/length))/2``, the usual stand-in for a rounded obstacle.
+        """
+        _number("height", height, -5.0, 5.0)
+        _number("length", length, 0.02, 1000.0)
+        step = length / _KNOTS_PER_WAVE
+        name = "hole" if height < 0 else "bump"
+        return cls._sampled(_cosine(height, length), step, _KNOTS_PER_WAVE, side, name)
 
-def single_bump(height: float, *, length: float, side: Side = "both") -> Road:
-    """One rounded bump: a haversine.
+    @classmethod
+    def square_edge(cls, height: float, *, patch: float = 0.2, side: Side = "both") -> Road:
+        """A ledge as a tyre takes it: a step smoothed over the length of its contact patch.
 
-    Parameters
-    ----------
-    height : float
-        Height of the crest; negative for a hole [m].
-    length : float
-        From the foot before it to the foot behind it [m].
-    side : {"both", "left", "right"}, optional
-        Which wheels meet it.
+        Parameters
+        ----------
+        height : float
+            Height of the step up; negative for a step down [m].
+        patch : float, optional
+            Length over which the axle comes up, about that of the contact patch [m]. The 0.2 m
+            taken if not given is our judgement, no source.
+        side : {"both", "left", "right"}, optional
+            Which wheels meet it.
 
-    Returns
-    -------
-    Road
+        Returns
+        -------
+        Road
+            Half a cosine wave up; the ground stays up.
 
-    Notes
-    -----
-    ``height*(1 - cos(2*pi*x/length))/2``, the usual stand-in for a rounded obstacle.
-    """
-    _number("height", height, -5.0, 5.0)
-    _number("length", length, 0.02, 1000.0)
-    step = length / _KNOTS_PER_WAVE
-    name = "hole" if height < 0 else "bump"
-    return _sampled(_cosine(height, length), step, _KNOTS_PER_WAVE, side, name)
+        Notes
+        -----
+        A true step would ask for an infinite wheel speed. A tyre does not: it wraps the edge, and
+        its axle begins to rise before it is there. The shape is a stand-in, not a tyre model: it
+        leaves out the push backwards, which grows as the edge comes near the height of the axle.
+        """
+        _number("height", height, -1.0, 1.0)
+        _number("patch", patch, 0.01, 2.0)
+        step = patch / _KNOTS_PER_WAVE
+        name = "square edge"
+        return cls._sampled(_cosine(height, 2 * patch), step, _KNOTS_PER_WAVE, side, name)
 
+    @classmethod
+    def whoops(cls, height: float, *, spacing: float, count: int) -> Road:
+        """A row of equal whoops.
 
-def square_edge(height: float, *, patch: float = 0.2, side: Side = "both") -> Road:
-    """A ledge as a tyre takes it: a step smoothed over the length of its contact patch.
+        Parameters
+        ----------
+        height : float
+            From trough to crest [m].
+        spacing : float
+            From crest to crest [m].
+        count : int
+            Number of crests.
 
-    Parameters
-    ----------
-    height : float
-        Height of the step up; negative for a step down [m].
-    patch : float, optional
-        Length over which the axle comes up, about that of the contact patch [m]. The 0.2 m
-        taken if not given is our judgement, no source.
-    side : {"both", "left", "right"}, optional
-        Which wheels meet it.
+        Returns
+        -------
+        Road
+            Haversines in a row; it begins and ends in a trough, level with the ground around it.
+        """
+        _number("height", height, -5.0, 5.0)
+        _number("spacing", spacing, 0.05, 1000.0)
+        _whole("count", count, 1, 10_000)
+        step = spacing / _KNOTS_PER_WAVE
+        cells = _KNOTS_PER_WAVE * int(count)
+        return cls._sampled(_cosine(height, spacing), step, cells, "both", f"{count} whoops")
 
-    Returns
-    -------
-    Road
-        Half a cosine wave up; the ground stays up.
+    @classmethod
+    def _sampled(cls, ground: Callable, step, cells, side, name) -> Road:
+        """Put a function that gives height and slope on knots; the other side stays flat."""
+        if cells > _MOST_KNOTS:
+            raise ValueError(f"the road needs {cells} knots; expected at most {_MOST_KNOTS}")
+        heights, slopes = np.zeros((2, 2, cells + 1))
+        heights[_path(side)], slopes[_path(side)] = ground(np.arange(cells + 1) * step)
+        slopes[:, [0, -1]] = 0.0  # they are, but for rounding
+        return cls(step=step, heights=heights, slopes=slopes, name=name)
 
-    Notes
-    -----
-    A true step would ask for an infinite wheel speed. A tyre does not: it wraps the edge, and
-    its axle begins to rise before it is there. The shape is a stand-in, not a tyre model: it
-    leaves out the push backwards, which grows as the edge comes near the height of the axle.
-    """
-    _number("height", height, -1.0, 1.0)
-    _number("patch", patch, 0.01, 2.0)
-    step = patch / _KNOTS_PER_WAVE
-    name = "square edge"
-    return _sampled(_cosine(height, 2 * patch), step, _KNOTS_PER_WAVE, side, name)
+    # -------------------------------------------------------------- rough ground
 
+    @classmethod
+    def iso8608(
+        cls,
+        road_class: str,
+        *,
+        length: float,
+        seed: int,
+        step: float = 0.02,
+        coherence: float | None = None,
+        track: float = 1.5,
+        fade: float = 5.0,
+    ) -> Road:
+        """Rough ground of an ISO 8608 class.
 
-def whoops(height: float, *, spacing: float, count: int) -> Road:
-    """A row of equal whoops.
+        Parameters
+        ----------
+        road_class : {"A", "B", "C", "D", "E", "F", "G", "H"}
+            From smooth to very rough.
+        length : float
+            Length of the road, rounded up to a whole step [m].
+        seed : int
+            Another seed gives another road of the same class; the same seed the same road.
+        step : float, optional
+            Distance between knots, at most; it is shortened to fit [m].
+        coherence : float, optional
+            How alike the wheel paths are, from 0 (as if they did not know of each other) to 1 (the
+            same): the ordinary, squared coherence, the same at every wave number. If not given the
+            ground is as rough across as it is along, see Notes [-].
+        track : float, optional
+            Distance between the wheel paths where `coherence` is not given [m].
+        fade : float, optional
+            Over this distance at either end the ground comes up from flat and goes back to it [m].
+            With 0 the profile is cut off, and the two paths begin at different heights.
 
-    Parameters
-    ----------
-    height : float
-        From trough to crest [m].
-    spacing : float
-        From crest to crest [m].
-    count : int
-        Number of crests.
+        Returns
+        -------
+        Road
 
-    Returns
-    -------
-    Road
-        Haversines in a row; it begins and ends in a trough, level with the ground around it.
-    """
-    _number("height", height, -5.0, 5.0)
-    _number("spacing", spacing, 0.05, 1000.0)
-    _whole("count", count, 1, 10_000)
-    step = spacing / _KNOTS_PER_WAVE
-    cells = _KNOTS_PER_WAVE * int(count)
-    return _sampled(_cosine(height, spacing), step, cells, "both", f"{count} whoops")
+        Raises
+        ------
+        ValueError
+            If an argument is out of range.
 
+        Notes
+        -----
+        The spectral density of height is ``Gd(n) = Gd(n0)*(n/n0)**-2`` with n0 = 0.1 cycles/m,
+        where Gd(n0) is the *geometric mean* of the class, 16e-6 m**3 for A and four times as much
+        from each class to the next [1]_. Two other numbers go by the same letters: the upper
+        limits of the classes, twice that, and the density at 1 rad/m, 1e-6 m**3 for A.
 
-def _sampled(ground: Callable, step, cells, side, name) -> Road:
-    """Put a function that gives height and slope on knots; the other side stays flat."""
-    if cells > _MOST_KNOTS:
-        raise ValueError(f"the road needs {cells} knots; expected at most {_MOST_KNOTS}")
-    heights, slopes = np.zeros((2, 2, cells + 1))
-    heights[_path(side)], slopes[_path(side)] = ground(np.arange(cells + 1) * step)
-    slopes[:, [0, -1]] = 0.0  # they are, but for rounding
-    return Road(step=step, heights=heights, slopes=slopes, name=name)
+        A sum of cosines between 0.01 and 10 cycles/m: each has the amplitude its share of Gd asks
+        for, and a random phase. So every seed is exactly of its class, rather than on average:
+        over a whole period (1000 m, or a multiple for a longer road) the rms is the class's own,
+        4.0 mm for A. A shorter piece holds too few of the longest waves for that.
 
+        In each cosine the right path leads or lags the left one by the angle whose cosine is the
+        square root of the coherence, by a throw of the coin. The standard states no coherence.
+        Where none is given here it follows from isotropy [2]_: with n**-2 the root of it is
+        ``x*K1(x)``, x = 2*pi*n*track, K1 the modified Bessel function. Long waves then lift both
+        sides together and short ones do not, whereas a single number below 1 tilts the vehicle
+        even on a wave of 100 m.
+        """
+        if not isinstance(road_class, str) or road_class not in ROUGHNESS:
+            raise ValueError(
+                f"road_class is {road_class!r}; expected a letter from 'A' (smooth) to 'H'"
+            )
+        _number("fade", fade, 0.0, 1000.0)
+        _number("length", length, max(2 * fade, 1.0), 2e4, why="at least the fade at both ends")
+        _number("step", step, 1e-3, 0.025, why="a quarter of the shortest wave")
+        _number("track", track, 0.1, 10.0)
+        if coherence is not None:
+            _number("coherence", coherence, 0.0, 1.0)
+        _whole("seed", seed, 0, 2**63)
 
-# --- rough ground ---------------------------------------------------------------------------------
+        period = _PERIOD * np.ceil(length / _PERIOD)
+        points = int(np.ceil(period / step))
+        step = period / points
+        cells = _cells(length / step)
+        if cells > _MOST_KNOTS:
+            raise ValueError(
+                f"step is {step:g} m over {length:g} m; expected at most {_MOST_KNOTS} steps"
+            )
 
+        line = np.arange(round(BAND[0] * period), round(BAND[1] * period) + 1)
+        n = line / period
+        # Each cosine stands for the band around it, and that at either end for the half inside.
+        low, high = (np.clip((line + half) / period, *BAND) for half in (-0.5, 0.5))
+        variance = ROUGHNESS[road_class] * REFERENCE**2 * (1 / low - 1 / high)
+        # PCG64's stream is fixed by name; what default_rng stands for may change one day.
+        random = np.random.Generator(np.random.PCG64(int(seed)))
+        phase = 2 * np.pi * random.random(line.size)
+        lead = np.where(random.random(line.size) < 0.5, -1.0, 1.0)
+        lead *= np.arccos(np.sqrt(coherence) if coherence is not None else _isotropic(n * track))
 
-def iso8608(
-    road_class: str,
-    *,
-    length: float,
-    seed: int,
-    step: float = 0.02,
-    coherence: float | None = None,
-    track: float = 1.5,
-    fade: float = 5.0,
-) -> Road:
-    """Rough ground of an ISO 8608 class.
+        spectrum = np.zeros((2, points // 2 + 1), dtype=complex)
+        spectrum[_LEFT, line] = np.sqrt(variance / 2) * np.exp(1j * phase) * points
+        spectrum[_RIGHT, line] = spectrum[_LEFT, line] * np.exp(1j * lead)
+        heights = np.fft.irfft(spectrum, points)
+        spectrum[:, line] *= 2j * np.pi * n
+        slopes = np.fft.irfft(spectrum, points)
+        knot = np.arange(cells + 1)
+        heights, slopes = heights[:, knot % points], slopes[:, knot % points]
+        if fade > 0:
+            rise = np.clip(np.minimum(knot, cells - knot) * step / fade, 0.0, 1.0)
+            share = (1 - np.cos(np.pi * rise)) / 2
+            turn = np.where(2 * knot < cells, 1.0, -1.0) * np.pi / (2 * fade)
+            slopes = slopes * share + heights * turn * np.sin(np.pi * rise)
+            heights = heights * share
+        slopes[:, [0, -1]] = 0.0
+        name = f"class {road_class} road, seed {seed}"
+        return cls(step=step, heights=heights, slopes=slopes, name=name)
 
-    Parameters
-    ----------
-    road_class : {"A", "B", "C", "D", "E", "F", "G", "H"}
-        From smooth to very rough.
-    length : float
-        Length of the road, rounded up to a whole step [m].
-    seed : int
-        Another seed gives another road of the same class; the same seed the same road.
-    step : float, optional
-        Distance between knots, at most; it is shortened to fit [m].
-    coherence : float, optional
-        How alike the wheel paths are, from 0 (as if they did not know of each other) to 1 (the
-        same): the ordinary, squared coherence, the same at every wave number. If not given the
-        ground is as rough across as it is along, see Notes [-].
-    track : float, optional
-        Distance between the wheel paths where `coherence` is not given [m].
-    fade : float, optional
-        Over this distance at either end the ground comes up from flat and goes back to it [m].
-        With 0 the profile is cut off, and the two paths begin at different heights.
+    # -------------------------------------------------------------- measured profiles
 
-    Returns
-    -------
-    Road
+    @classmethod
+    def from_arrays(
+        cls,
+        distance: ArrayLike,
+        *,
+        height: ArrayLike,
+        right_height: ArrayLike | None = None,
+        name: str = "profile",
+    ) -> Road:
+        """Road through measured points.
 
-    Raises
-    ------
-    ValueError
-        If an argument is out of range.
+        Parameters
+        ----------
+        distance : array_like, shape (n,)
+            Distance along the road, rising; steps may be unequal [m].
+        height : array_like, shape (n,)
+            Height of the left path, or of both [m].
+        right_height : array_like, shape (n,), optional
+            Height of the right path [m].
+        name : str, optional
+            What to call the road.
 
-    Notes
-    -----
-    The spectral density of height is ``Gd(n) = Gd(n0)*(n/n0)**-2`` with n0 = 0.1 cycles/m,
-    where Gd(n0) is the *geometric mean* of the class, 16e-6 m**3 for A and four times as much
-    from each class to the next [1]_. Two other numbers go by the same letters: the upper
-    limits of the classes, twice that, and the density at 1 rad/m, 1e-6 m**3 for A.
+        Returns
+        -------
+        Road
+            Distance counts from the first point and height from that of its left path.
 
-    A sum of cosines between 0.01 and 10 cycles/m: each has the amplitude its share of Gd asks
-    for, and a random phase. So every seed is exactly of its class, rather than on average:
-    over a whole period (1000 m, or a multiple for a longer road) the rms is the class's own,
-    4.0 mm for A. A shorter piece holds too few of the longest waves for that.
+        Raises
+        ------
+        ValueError
+            If the columns differ in length, hold fewer than two points or a value that is not
+            finite, or the distance does not rise.
 
-    In each cosine the right path leads or lags the left one by the angle whose cosine is the
-    square root of the coherence, by a throw of the coin. The standard states no coherence.
-    Where none is given here it follows from isotropy [2]_: with n**-2 the root of it is
-    ``x*K1(x)``, x = 2*pi*n*track, K1 the modified Bessel function. Long waves then lift both
-    sides together and short ones do not, whereas a single number below 1 tilts the vehicle
-    even on a wave of 100 m.
-    """
-    if not isinstance(road_class, str) or road_class not in ROUGHNESS:
-        raise ValueError(
-            f"road_class is {road_class!r}; expected a letter from 'A' (smooth) to 'H'"
-        )
-    _number("fade", fade, 0.0, 1000.0)
-    _number("length", length, max(2 * fade, 1.0), 2e4, why="at least the fade at both ends")
-    _number("step", step, 1e-3, 0.025, why="a quarter of the shortest wave")
-    _number("track", track, 0.1, 10.0)
-    if coherence is not None:
-        _number("coherence", coherence, 0.0, 1.0)
-    _whole("seed", seed, 0, 2**63)
+        Notes
+        -----
+        A shape-preserving cubic (PCHIP): no higher than the points it lies between. Its ends are
+        made level. Points at unequal steps are resampled on even knots, at least four to the
+        closest two of them, so between knots a corner is rounded a little.
+        """
+        x = np.asarray(distance, dtype=float)
+        columns = {"height": height}
+        if right_height is not None:
+            columns["right_height"] = right_height
+        columns = {key: np.asarray(values, dtype=float) for key, values in columns.items()}
+        if x.ndim != 1 or x.size < 2:
+            raise ValueError(f"distance has shape {x.shape}; expected a column of 2 points or more")
+        for key, values in columns.items():
+            if values.shape != x.shape:
+                raise ValueError(f"{key} has shape {values.shape}; expected {x.shape}, as distance")
+        for key, values in {"distance": x, **columns}.items():
+            if not np.isfinite(values).all():
+                at = int(np.argmin(np.isfinite(values)))
+                raise ValueError(f"{key}[{at}] is {values[at]}; expected finite numbers")
+        back = np.flatnonzero(np.diff(x) <= 0)
+        if back.size:
+            at = int(back[0]) + 1
+            raise ValueError(
+                f"distance[{at}] is {x[at]:g} m after {x[at - 1]:g} m; expected each point further "
+                "along than the last"
+            )
+        heights = np.stack([columns["height"], columns.get("right_height", columns["height"])])
+        x, heights = x - x[0], heights - heights[0, 0]
+        step, cells = _even_step(x)
 
-    period = _PERIOD * np.ceil(length / _PERIOD)
-    points = int(np.ceil(period / step))
-    step = period / points
-    cells = _cells(length / step)
-    if cells > _MOST_KNOTS:
-        raise ValueError(
-            f"step is {step:g} m over {length:g} m; expected at most {_MOST_KNOTS} steps"
-        )
+        from scipy.interpolate import PchipInterpolator
 
-    line = np.arange(round(BAND[0] * period), round(BAND[1] * period) + 1)
-    n = line / period
-    # Each cosine stands for the band around it, and that at either end for the half inside.
-    low, high = (np.clip((line + half) / period, *BAND) for half in (-0.5, 0.5))
-    variance = ROUGHNESS[road_class] * REFERENCE**2 * (1 / low - 1 / high)
-    # PCG64's stream is fixed by name; what default_rng stands for may change one day.
-    random = np.random.Generator(np.random.PCG64(int(seed)))
-    phase = 2 * np.pi * random.random(line.size)
-    lead = np.where(random.random(line.size) < 0.5, -1.0, 1.0)
-    lead *= np.arccos(np.sqrt(coherence) if coherence is not None else _isotropic(n * track))
+        through = PchipInterpolator(x, heights, axis=1)
+        at = np.minimum(np.arange(cells + 1) * step, x[-1])
+        slopes = through(at, 1)
+        slopes[:, [0, -1]] = 0.0
+        return cls(step=step, heights=through(at), slopes=slopes, name=name)
 
-    spectrum = np.zeros((2, points // 2 + 1), dtype=complex)
-    spectrum[_LEFT, line] = np.sqrt(variance / 2) * np.exp(1j * phase) * points
-    spectrum[_RIGHT, line] = spectrum[_LEFT, line] * np.exp(1j * lead)
-    heights = np.fft.irfft(spectrum, points)
-    spectrum[:, line] *= 2j * np.pi * n
-    slopes = np.fft.irfft(spectrum, points)
-    knot = np.arange(cells + 1)
-    heights, slopes = heights[:, knot % points], slopes[:, knot % points]
-    if fade > 0:
-        rise = np.clip(np.minimum(knot, cells - knot) * step / fade, 0.0, 1.0)
-        share = (1 - np.cos(np.pi * rise)) / 2
-        turn = np.where(2 * knot < cells, 1.0, -1.0) * np.pi / (2 * fade)
-        slopes = slopes * share + heights * turn * np.sin(np.pi * rise)
-        heights = heights * share
-    slopes[:, [0, -1]] = 0.0
-    name = f"class {road_class} road, seed {seed}"
-    return Road(step=step, heights=heights, slopes=slopes, name=name)
+    @classmethod
+    def from_csv(cls, path: str | Path) -> Road:
+        """Read a measured profile from a CSV file.
 
+        Parameters
+        ----------
+        path : str or path
+            A heading row names each column and, in brackets, its unit: ``distance [ft]``,
+            ``height [in]`` and, where the right path was measured apart, ``right height [in]``.
+            Lines that start with ``#`` are remarks.
 
-# --- measured profiles ----------------------------------------------------------------------------
+        Returns
+        -------
+        Road
+            As from `from_arrays`, named after the file.
 
-
-def from_arrays(
-    distance: ArrayLike,
-    *,
-    height: ArrayLike,
-    right_height: ArrayLike | None = None,
-    name: str = "profile",
-) -> Road:
-    """Road through measured points.
-
-    Parameters
-    ----------
-    distance : array_like, shape (n,)
-        Distance along the road, rising; steps may be unequal [m].
-    height : array_like, shape (n,)
-        Height of the left path, or of both [m].
-    right_height : array_like, shape (n,), optional
-        Height of the right path [m].
-    name : str, optional
-        What to call the road.
-
-    Returns
-    -------
-    Road
-        Distance counts from the first point and height from that of its left path.
-
-    Raises
-    ------
-    ValueError
-        If the columns differ in length, hold fewer than two points or a value that is not
-        finite, or the distance does not rise.
-
-    Notes
-    -----
-    A shape-preserving cubic (PCHIP): no higher than the points it lies between. Its ends are
-    made level. Points at unequal steps are resampled on even knots, at least four to the
-    closest two of them, so between knots a corner is rounded a little.
-    """
-    x = np.asarray(distance, dtype=float)
-    columns = {"height": height}
-    if right_height is not None:
-        columns["right_height"] = right_height
-    columns = {key: np.asarray(values, dtype=float) for key, values in columns.items()}
-    if x.ndim != 1 or x.size < 2:
-        raise ValueError(f"distance has shape {x.shape}; expected a column of 2 points or more")
-    for key, values in columns.items():
-        if values.shape != x.shape:
-            raise ValueError(f"{key} has shape {values.shape}; expected {x.shape}, as distance")
-    for key, values in {"distance": x, **columns}.items():
-        if not np.isfinite(values).all():
-            at = int(np.argmin(np.isfinite(values)))
-            raise ValueError(f"{key}[{at}] is {values[at]}; expected finite numbers")
-    back = np.flatnonzero(np.diff(x) <= 0)
-    if back.size:
-        at = int(back[0]) + 1
-        raise ValueError(
-            f"distance[{at}] is {x[at]:g} m after {x[at - 1]:g} m; expected each point further "
-            "along than the last"
-        )
-    heights = np.stack([columns["height"], columns.get("right_height", columns["height"])])
-    x, heights = x - x[0], heights - heights[0, 0]
-    step, cells = _even_step(x)
-
-    from scipy.interpolate import PchipInterpolator
-
-    through = PchipInterpolator(x, heights, axis=1)
-    at = np.minimum(np.arange(cells + 1) * step, x[-1])
-    slopes = through(at, 1)
-    slopes[:, [0, -1]] = 0.0
-    return Road(step=step, heights=through(at), slopes=slopes, name=name)
-
-
-def from_csv(path: str | Path) -> Road:
-    """Read a measured profile from a CSV file.
-
-    Parameters
-    ----------
-    path : str or path
-        A heading row names each column and, in brackets, its unit: ``distance [ft]``,
-        ``height [in]`` and, where the right path was measured apart, ``right height [in]``.
-        Lines that start with ``#`` are remarks.
-
-    Returns
-    -------
-    Road
-        As from `from_arrays`, named after the file.
-
-    Raises
-    ------
-    ValueError
-        One sentence that names the file and, where it can, line, column and value.
-    """
-    path = Path(path)
-    distance, height, right_height = _read_profile(path)
-    try:
-        return from_arrays(distance, height=height, right_height=right_height, name=path.stem)
-    except ValueError as error:
-        raise ValueError(f"{path}: {error}") from None
+        Raises
+        ------
+        ValueError
+            One sentence that names the file and, where it can, line, column and value.
+        """
+        path = Path(path)
+        distance, height, right_height = _read_profile(path)
+        try:
+            return cls.from_arrays(
+                distance, height=height, right_height=right_height, name=path.stem
+            )
+        except ValueError as error:
+            raise ValueError(f"{path}: {error}") from None
 
 
 def _path(side):

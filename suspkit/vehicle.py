@@ -112,6 +112,60 @@ class LinkageTable:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DoubleWishbone:
+    """Two arms and an upright from their points in front view, at zero wheel travel.
+
+    Each point is (away from the vehicle's centre line, up from anywhere).
+
+    Parameters
+    ----------
+    lower_pivot, lower_ball, upper_pivot, upper_ball : tuple of float
+        Ends of the arms at chassis and upright [m].
+    wheel_center : tuple of float
+        Carried by the upright [m].
+    shock_on_arm, shock_body : tuple of float
+        The shock's eyes on arm and chassis [m].
+    travel_max : float
+        Wheel travel to work out [m].
+    arm : {"lower", "upper"}
+        The arm that carries the shock.
+    """
+
+    lower_pivot: tuple[Place, Place]
+    lower_ball: tuple[Place, Place]
+    upper_pivot: tuple[Place, Place]
+    upper_ball: tuple[Place, Place]
+    wheel_center: tuple[Place, Place]
+    shock_on_arm: tuple[Place, Place]
+    shock_body: tuple[Place, Place]
+    travel_max: Size
+    arm: str = "lower"
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrailingArm:
+    """A trailing arm from its points in side view, at zero wheel travel.
+
+    Each point is (forward from anywhere, up from anywhere).
+
+    Parameters
+    ----------
+    pivot, wheel_center : tuple of float
+        Ends of the arm [m].
+    shock_on_arm, shock_body : tuple of float
+        The shock's eyes on arm and chassis [m].
+    travel_max : float
+        Wheel travel to work out [m].
+    """
+
+    pivot: tuple[Place, Place]
+    wheel_center: tuple[Place, Place]
+    shock_on_arm: tuple[Place, Place]
+    shock_body: tuple[Place, Place]
+    travel_max: Size
+
+
+@dataclass(frozen=True, kw_only=True)
 class MeasuringPoint:
     """Where the tape is held to read ride height, the same on both sides.
 
@@ -146,10 +200,14 @@ class Axle:
         At each end of the axle.
     shock : Shock
         Without its springs.
-    linkage : LinkageTable
-        Wheel travel against shock length.
     point : MeasuringPoint
         Where ride height is read.
+    linkage : LinkageTable, optional
+        Wheel travel against shock length, measured.
+    double_wishbone : DoubleWishbone, optional
+        Or the points of two arms.
+    trailing_arm : TrailingArm, optional
+        Or those of a trailing arm. One of the three is needed.
     bar : Bar, optional
         The anti-roll bar, if there is one.
     """
@@ -159,13 +217,20 @@ class Axle:
     unsprung_mass: Weighed
     tyre: Tyre
     shock: Shock
-    linkage: LinkageTable
     point: MeasuringPoint
+    linkage: LinkageTable | None = None
+    double_wishbone: DoubleWishbone | None = None
+    trailing_arm: TrailingArm | None = None
     bar: Bar | None = None
 
     @cached_property
     def motion(self):
-        """The smooth `Linkage` through the table."""
+        """The smooth `Linkage` through the table, or of the points."""
+        if self.linkage is None:
+            # At the droop end of its points the shock is taken to be at full extension.
+            if self.trailing_arm is None:
+                return Linkage.from_double_wishbone(**vars(self.double_wishbone))
+            return Linkage.from_trailing_arm(**vars(self.trailing_arm))
         return Linkage.from_table(
             self.linkage.travel,
             self.linkage.eye_to_eye,
@@ -185,13 +250,21 @@ class Axle:
         return float(hang(self.shock, self.motion, self.shock.limits, weight=0.0))
 
     def __post_init__(self):
+        ways = ("linkage", "double_wishbone", "trailing_arm")
+        given = [way for way in ways if getattr(self, way) is not None]
+        if len(given) != 1:
+            raise ValueError(
+                f"{' and '.join(given) or 'no linkage'} is given; expected exactly one of "
+                f"{', '.join(ways)}"
+            )
         try:
             reach = float(self.motion.compression(self.motion.travel_max))
         except ValueError as error:
-            raise ValueError(f"linkage: {error}") from None
-        if reach < self.shock.full_bump - 2 * self.linkage.noise:
+            raise ValueError(f"{given[0]}: {error}") from None
+        noise = self.linkage.noise if self.linkage is not None else 0.0
+        if reach < self.shock.full_bump - 2 * noise:
             raise ValueError(
-                f"linkage table ends at {reach / 0.0254:.2f} in of shock compression; expected it "
+                f"{given[0]} ends at {reach / 0.0254:.2f} in of shock compression; expected it "
                 f"to reach full bump, {self.shock.full_bump / 0.0254:.2f} in"
             )
 

@@ -22,6 +22,7 @@ from suspkit.wire import Wire
 
 SCHEMA = (
     *(vehicle.Vehicle, vehicle.Axle, vehicle.Tyre, vehicle.Bar, vehicle.LinkageTable),
+    *(vehicle.DoubleWishbone, vehicle.TrailingArm),
     *(vehicle.MeasuringPoint, vehicle.Scales, vehicle.Item, vehicle.Load, vehicle.StackPlan),
     *(vehicle.AxleTarget, vehicle.Targets, Spring, Wire, setup.Setup, setup.CornerSetup),
     *(shock.Shock, shock.Gas, shock.TopOut, shock.BumpStop, shock.Thread, shock.Clicker),

@@ -13,9 +13,11 @@ import time
 import urllib.request
 from pathlib import Path
 
+from conftest import find_chromium
+
 ROOT = Path(__file__).parent.parent
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+CHROMIUM = find_chromium()
 
 QUIET = (
     "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
@@ -46,7 +48,7 @@ def jupyter_lab(folder):
     try:
         for _ in range(300):
             with contextlib.suppress(OSError):
-                urllib.request.urlopen(f"{address}/api?token={token}&reset", timeout=2)
+                urllib.request.urlopen(f"{address}/api?token={token}", timeout=2)
                 break
             if server.poll() is not None:
                 raise RuntimeError(f"JupyterLab stopped: {log.read_text()[-2000:]}")

@@ -691,8 +691,8 @@ def test_describe(axle, units):
     )
     gap = {"us": "1-3/16 in", "metric": "30.0 mm"}[units]
     assert words["cutaway"] == (
-        f"Cut-away of the {axle} shock, collar on top: tender over main. Stop gap: droop hang {gap}, "
-        "standing closed, full bump closed."
+        f"Cut-away of the {axle} shock, collar on top: tender over main. Stop gap: droop hang "
+        f"{gap}, standing closed, full bump closed."
     )
     front, rear = answer.height[:2].mean(), answer.height[2:].mean()
     assert words["side"].startswith("Side view of the vehicle on the ground. Front: 5.00 turns")

@@ -11,7 +11,15 @@ from numpy.testing import assert_allclose
 import suspkit as sk
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import Clicker, TopOut
-from suspkit.vehicle import Item, LinkageTable, Load, Scales, StackPlan, known_name
+from suspkit.vehicle import (
+    Item,
+    LinkageTable,
+    Load,
+    Scales,
+    StackPlan,
+    TrailingArm,
+    known_name,
+)
 
 POUND = 0.45359237  # kg, exact (international yard and pound agreement, 1959)
 INCH = 0.0254
@@ -173,7 +181,7 @@ def test_linkage_table_must_reach_full_bump():
     short = LinkageTable(
         travel=axle.linkage.travel[:8], eye_to_eye=axle.linkage.eye_to_eye[:8], noise=1e-6
     )
-    with pytest.raises(ValueError, match="linkage table ends at .* expected it to reach full bump"):
+    with pytest.raises(ValueError, match="linkage ends at .* expected it to reach full bump"):
         replace(axle, linkage=short)
 
 
@@ -201,3 +209,21 @@ def test_known_name_hints_only_when_near():
     assert "did you mean" not in str(far.value)
     with pytest.raises(ValueError, match="none given"):
         known_name("xyz", {}, "load", "a load")
+
+
+def test_an_axle_from_the_points_of_its_arms(unit7):
+    # A level arm with an upright shock in its middle: half the wheel's travel at first, by similar
+    # triangles.
+    arm = TrailingArm(
+        pivot=(0.0, 0.0), wheel_center=(-0.9, 0.0), shock_on_arm=(-0.45, 0.0),
+        shock_body=(-0.45, 0.9), travel_max=0.5,
+    )  # fmt: skip
+    front = replace(unit7.front, linkage=None, trailing_arm=arm)
+    assert_allclose(front.motion.motion_ratio(0.0), 0.5, rtol=1e-6)
+    vehicle = replace(unit7, front=front)
+    assert sk.settle(vehicle, load="patrol").residual < 1e-9
+
+
+def test_an_axle_has_one_linkage(unit7):
+    with pytest.raises(ValueError, match="no linkage is given; expected exactly one of linkage"):
+        replace(unit7.front, linkage=None)

@@ -1,0 +1,273 @@
+"""The notebooks in a real JupyterLab and a real Chromium: they run, and every control moves them.
+
+The pictures on the page are compared byte by byte with those of a second panel, here in the test,
+whose controls are set to what the page shows: a frozen chart and one that is a step behind both
+fail. What the pictures show is checked in `test_charts.py` and `test_panels.py`.
+"""
+
+import hashlib
+import re
+import time
+
+import lab
+import pytest
+from ipywidgets import FloatSlider, SelectionSlider, ToggleButtons
+
+import suspkit as sk
+
+pytestmark = [
+    pytest.mark.browser,
+    # Playwright's own loop closes a socket late.
+    pytest.mark.filterwarnings("ignore::ResourceWarning"),
+]
+
+# Notebook to the kind and axle of its first panel.
+LESSONS = {
+    "00-start-here": ("start", "front"),
+    "01-install": ("install", "front"),
+    "02-preload": ("preload", "rear"),
+    "03-stop-gap": ("gap", "front"),
+}
+
+BROKEN = (
+    "Traceback", "javascript error", "Error displaying widget", "Error creating widget",
+    "Loading widget", "This cannot be shown", "Failed to load model class",
+)  # fmt: skip
+
+BYTES = """
+async (image) => {
+  const data = await (await fetch(image.src)).arrayBuffer();
+  const digest = await crypto.subtle.digest('SHA-256', data);
+  return [...new Uint8Array(digest)].map(b => b.toString(16).padStart(2, '0')).join('');
+}
+"""
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    with lab.jupyter_lab(lab.copy_guide(tmp_path_factory.mktemp("lab"))) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def browser():
+    with lab.browser_page() as page:
+        page.problems = []
+        page.on("pageerror", lambda error: page.problems.append(str(error)))
+        page.on(
+            "console",
+            lambda m: page.problems.append(m.text) if m.type == "error" else None,
+        )
+        yield page
+
+
+@pytest.fixture(scope="module", params=LESSONS)
+def lesson(request, server, browser):
+    """A notebook after Run All, on the page; what the page complained of is in ``problems``."""
+    browser.problems.clear()
+    lab.open_notebook(browser, *server, f"notebooks/{request.param}.ipynb")
+    # Stored outputs must go first, or they would pass for fresh ones.
+    browser.click("text=Edit >> nth=0")
+    browser.click("text=Clear Outputs of All Cells >> nth=0")
+    browser.wait_for_function("document.querySelectorAll('.jp-OutputArea-output').length === 0")
+    lab.run_all(browser)
+    browser.wait_for_selector("img.widget-image", timeout=30_000)
+    return request.param, browser
+
+
+class OnPage:
+    """A panel on the page, and the one here that should look the same."""
+
+    def __init__(self, page, name):
+        kind, axle = LESSONS[name]
+        self.page = page
+        self.twin = sk.panels.Panel(sk.example("unit7"), kind, axle=axle)
+        self.root = page.locator(".jp-OutputArea-output:has(img.widget-image)").first
+        self.image = self.root.locator("img.widget-image")
+        self.words = self.root.locator(".widget-html-content")
+        self.image.scroll_into_view_if_needed()
+
+    def control(self, name):
+        shown = self.twin.controls[name]
+        if isinstance(shown, ToggleButtons):
+            label = re.escape(shown.options[0][0])
+            return self.root.locator(".widget-toggle-buttons", has_text=re.compile(label))
+        exact = re.compile(f"^{re.escape(shown.description)}$")
+        label = self.page.locator(".widget-label", has_text=exact)
+        return self.root.locator(".jupyter-widgets.widget-inline-hbox").filter(has=label)
+
+    def press(self, name, key, times=1):
+        """Press a key on a slider; the twin follows what its readout says."""
+        handle = self.control(name).locator(".noUi-handle")
+        handle.focus()
+        for _ in range(times):
+            self.page.keyboard.press(key)
+        self.follow(name)
+
+    def choose(self, name, index):
+        shown = self.twin.controls[name]
+        if isinstance(shown, ToggleButtons):
+            self.control(name).locator("button").nth(index).click()
+        else:
+            self.control(name).locator("select").select_option(index=index)
+        shown.value = (
+            shown.options[index][1] if isinstance(shown, ToggleButtons) else (shown.options[index])
+        )
+
+    def readout(self, name):
+        return self.control(name).locator(".widget-readout").inner_text().strip()
+
+    def follow(self, name):
+        shown, text = self.twin.controls[name], self.readout(name)
+        if isinstance(shown, SelectionSlider):
+            shown.value = dict(shown.options)[text]
+        else:
+            shown.value = float(text)
+
+    def picture(self):
+        return self.image.evaluate(BYTES)
+
+    def table(self):
+        return self.words.locator("table").inner_text()
+
+    def settles(self, seconds=8.0):
+        """The page comes to show what the twin shows, picture and words."""
+        wanted = hashlib.sha256(self.twin.chart.value).hexdigest()
+        numbers = [t for pair in sk.view.readout(self.twin.view, self.units()).values()
+                   for t in pair]  # fmt: skip
+        end = time.monotonic() + seconds
+        while True:
+            text = self.words.inner_text() if self.words.count() else ""
+            if self.picture() == wanted and all(n in text for n in numbers):
+                return
+            if time.monotonic() > end:
+                assert self.picture() == wanted, "the picture is not that of the controls"
+                raise AssertionError(f"the readout is not that of the controls: {text}")
+            self.page.wait_for_timeout(50)
+
+    def units(self):
+        return self.twin.controls["units"].value
+
+
+def test_runs_without_a_complaint(lesson):
+    name, page = lesson
+    cells = page.locator(".jp-CodeCell .jp-InputPrompt")
+    prompts = [t.strip() for t in cells.all_inner_texts()]
+    assert prompts == [f"[{i + 1}]:" for i in range(len(prompts))] and prompts
+    for mime in ("application/vnd.jupyter.error", "application/vnd.jupyter.stderr"):
+        assert page.locator(f'[data-mime-type="{mime}"]').count() == 0
+    text = page.locator(".jp-Notebook").inner_text()
+    assert not [words for words in BROKEN if words in text]
+    assert page.problems == []
+    # Live, not the stored picture; and as many as there are panels.
+    count = page.locator("img.widget-image").count()
+    assert count >= 1
+    for i in range(count):
+        size = (
+            page.locator("img.widget-image")
+            .nth(i)
+            .evaluate("async e => { await e.decode(); return [e.naturalWidth, e.naturalHeight] }")
+        )
+        assert size[0] >= 900 and size[1] >= 400
+
+
+def test_first_picture_and_numbers(lesson):
+    name, page = lesson
+    OnPage(page, name).settles()
+
+
+def test_every_control_moves_the_chart(lesson):
+    name, page = lesson
+    panel = OnPage(page, name)
+    panel.settles()
+    for control in panel.twin.SHOWN[panel.twin.kind]:
+        shown = panel.twin.controls[control]
+        before, table = panel.picture(), panel.table()
+        if isinstance(shown, FloatSlider | SelectionSlider):
+            panel.press(control, "ArrowRight", 4)
+        elif control == "ring":
+            # The ring stays where it was: only after a turn is there something to see.
+            panel.choose(control, 1)
+            panel.press("front_turns", "ArrowLeft", 4)
+        else:
+            now = [o[1] if isinstance(o, tuple) else o for o in shown.options].index(shown.value)
+            panel.choose(control, (now + 1) % len(shown.options))
+        panel.settles()
+        assert panel.picture() != before or control.startswith(_hidden(panel)), control
+        if control != "axle":
+            assert panel.table() != table, control
+    assert page.problems == []
+
+
+def _hidden(panel):
+    """The gap of the axle that is not drawn shows in the numbers alone."""
+    drawn = panel.twin.controls["axle"].value
+    other = "rear" if drawn == "front" else "front"
+    side = any("side" in type(c).__name__.lower() for c in _charts(panel))
+    return (f"{other}_gap", f"{other}_turns") if not side else (f"{other}_gap",)
+
+
+def _charts(panel):
+    rows, _ = sk.charts.rows_for(panel.twin.kind, "front")
+    return [sk.charts.CHARTS[name] for row in rows for name, _ in row]
+
+
+def test_metric_is_metric_all_through(lesson):
+    name, page = lesson
+    panel = OnPage(page, name)
+    _reset(panel)
+    panel.choose("units", 1)
+    panel.settles()
+    text = panel.words.inner_text()
+    assert " mm" in text and "N" not in re.findall(r"lbf|psi| in\b", text)
+    assert not re.findall(r"lbf| in[,\s]", text.replace("stands", ""))
+    if "front_gap" in panel.twin.SHOWN[panel.twin.kind]:
+        assert panel.readout("front_gap").endswith(" mm")
+    panel.choose("units", 0)
+    panel.settles()
+
+
+def test_state_after_a_fast_drag(lesson):
+    name, page = lesson
+    sliders = [n for n in sk.panels.Panel.SHOWN[LESSONS[name][0]] if n.endswith(("turns", "gap"))]
+    if not sliders:
+        pytest.skip("no slider in this panel")
+    panel = OnPage(page, name)
+    _reset(panel)
+    control = "front_gap" if "front_gap" in sliders else "front_turns"
+    box = panel.control(control).locator(".noUi-handle").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    before = panel.readout(control)
+    page.mouse.move(x, y)
+    page.mouse.down()
+    for i in range(50):
+        page.mouse.move(x + 70 * (i % 17) / 17, y)
+    page.mouse.move(x + 40, y)
+    page.mouse.up()
+    panel.follow(control)
+    assert panel.readout(control) != before
+    panel.settles(3.0)
+    assert page.problems == []
+
+
+def _reset(panel):
+    """Run the panel's cell again, so that page and twin begin from the same place."""
+    page = panel.page
+    lab.run_all(page)
+    panel.__init__(page, page.url.split("/")[-1].split(".")[0])
+    panel.settles()
+
+
+def test_a_setup_that_cannot_be_built_is_said_on_the_page(lesson):
+    name, page = lesson
+    if "front_gap" not in sk.panels.Panel.SHOWN[LESSONS[name][0]]:
+        pytest.skip("no gap slider in this panel")
+    panel = OnPage(page, name)
+    _reset(panel)
+    panel.press("front_gap", "Home")
+    page.wait_for_selector("[role=alert]", timeout=8_000)
+    assert panel.twin.error and panel.twin.error in panel.words.inner_text()
+    assert not panel.image.is_visible()
+    panel.press("front_gap", "ArrowRight", 30)
+    panel.settles()
+    assert panel.image.is_visible() and page.locator("[role=alert]").count() == 0

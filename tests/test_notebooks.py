@@ -1,0 +1,213 @@
+"""The notebooks as stored: what comparing their outputs with a new run cannot see.
+
+Their printed numbers are checked by running each of them, which pytest does with the notebooks
+themselves. But a cell stored without count and outputs would pass that unchecked, and pictures are
+never compared: hence these guards.
+"""
+
+import base64
+import io
+import json
+import re
+import tomllib
+
+import numpy as np
+import pytest
+from notebook_tools import NOTEBOOKS
+from PIL import Image
+
+PATHS = sorted(NOTEBOOKS.glob("*.ipynb"))
+each = pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)
+LESSONS = ["00-start-here", "01-install", "02-preload", "03-stop-gap"]
+PANEL = "application/vnd.jupyter.widget-view+json"
+
+
+def load(path):
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def source(cell):
+    return "".join(cell["source"])
+
+
+def code(path):
+    return [cell for cell in load(path)["cells"] if cell["cell_type"] == "code"]
+
+
+def panels(path):
+    """The outputs that are live panels."""
+    return [o for c in code(path) for o in c["outputs"] if PANEL in o.get("data", {})]
+
+
+def words(path):
+    return "\n".join(source(c) for c in load(path)["cells"] if c["cell_type"] == "markdown")
+
+
+def test_all_lessons_are_there():
+    assert set(LESSONS) <= {path.stem for path in PATHS}
+
+
+@each
+def test_every_code_cell_was_run_in_order(path):
+    counts = [cell["execution_count"] for cell in code(path)]
+    assert counts == list(range(1, len(counts) + 1))
+    assert not [source(c) for c in code(path) if not source(c).strip()], "an empty cell"
+
+
+@each
+def test_some_numbers_are_printed_and_checked(path):
+    streams = [o for c in code(path) for o in c["outputs"] if o["output_type"] == "stream"]
+    assert any(o["name"] == "stdout" and re.search(r"\d", "".join(o["text"])) for o in streams)
+    assert all(o["name"] == "stdout" for o in streams), "a warning was stored"
+
+
+@each
+def test_no_error_is_stored(path):
+    for cell in code(path):
+        assert not [o for o in cell["outputs"] if o["output_type"] == "error"]
+        stored = json.dumps(cell["outputs"])
+        assert "Traceback" not in stored and "This cannot be shown" not in stored
+
+
+@each
+def test_no_cell_is_left_unchecked(path):
+    """A tag would tell the runner to look away; nothing here needs one."""
+    for cell in code(path):
+        tags = cell["metadata"].get("tags", [])
+        assert not [t for t in tags if t.startswith(("nbval", "skip", "raises"))], source(cell)
+        assert not re.search(r"#\s*(NBVAL|PYTEST)", source(cell))
+
+
+@each
+def test_each_panel_is_stored_as_a_picture_with_its_words(path):
+    found = panels(path)
+    assert found or path.stem not in LESSONS
+    for output in found:
+        picture = "".join(output["data"]["image/png"])
+        image = Image.open(io.BytesIO(base64.b64decode(picture)))
+        assert image.format == "PNG" and image.width >= 700
+        ink = np.asarray(image.convert("L"))
+        assert 0.02 < (ink < 200).mean() < 0.5, "neither blank nor full"
+        text = "".join(output["data"]["text/plain"])
+        assert "turns" in text and "ride height" in text and "0x" not in text
+
+
+@each
+def test_a_panel_is_followed_by_numbers(path):
+    """A picture is never compared; what the same code prints is."""
+    cells = code(path)
+    for i, cell in enumerate(cells):
+        if any(PANEL in o.get("data", {}) for o in cell["outputs"]):
+            after = [o for later in cells[i + 1 : i + 4] for o in later["outputs"]]
+            assert any(o["output_type"] == "stream" for o in after), source(cell)
+
+
+@each
+def test_no_widget_state_is_stored(path):
+    notebook = load(path)
+    assert "widgets" not in notebook["metadata"]
+    for cell in code(path):
+        for output in cell["outputs"]:
+            assert "application/vnd.jupyter.widget-state+json" not in output.get("data", {})
+        assert "execution" not in cell["metadata"], "when it ran changes with every run"
+
+
+@each
+def test_kernel_is_any_python(path):
+    notebook = load(path)
+    assert (notebook["nbformat"], notebook["nbformat_minor"] >= 5) == (4, True)
+    assert notebook["metadata"]["kernelspec"] == {
+        "display_name": notebook["metadata"]["kernelspec"]["display_name"],
+        "language": "python",
+        "name": "python3",
+    }
+    assert notebook["metadata"]["kernelspec"]["display_name"].startswith("Python 3")
+    assert notebook["metadata"].get("language_info", {"name": "python"}) == {"name": "python"}
+
+
+@each
+def test_cell_ids_are_there_once(path):
+    ids = [cell["id"] for cell in load(path)["cells"]]
+    assert len(set(ids)) == len(ids)
+
+
+@each
+def test_no_path_of_a_machine(path):
+    text = path.read_text(encoding="utf-8")
+    pictures = re.sub(r'"image/png": "[^"]*"', "", text)
+    for pattern in (r"/(home|root|tmp|work|Users|usr|opt|var)/", r"[A-Z]:\\\\", r"file://",
+                    r"localhost|127\.0\.0\.1", r"ipykernel_\d+", r"site-packages"):  # fmt: skip
+        assert not re.search(pattern, pictures), re.search(pattern, pictures)
+
+
+@each
+def test_works_where_the_network_is_closed(path):
+    """Nothing is fetched to show or run a page: no picture, script or package from elsewhere."""
+    for cell in load(path)["cells"]:
+        text = source(cell)
+        assert not re.search(r"(!\[[^\]]*\]\(|src=[\"']?)https?:", text), text
+        if cell["cell_type"] == "code":
+            assert not re.search(r"https?://|^\s*[%!]", text, flags=re.MULTILINE), text
+
+
+@each
+def test_cells_are_short(path):
+    for cell in code(path):
+        assert source(cell).count("\n") < 15, source(cell)
+        assert all(len(line) <= 100 for line in source(cell).splitlines()), source(cell)
+
+
+@each
+def test_no_program_in_a_notebook(path):
+    for cell in code(path):
+        assert not re.search(r"^\s*(class |except\s*:|global )", source(cell), flags=re.MULTILINE)
+
+
+@each
+def test_begins_with_an_objective(path):
+    first = load(path)["cells"][0]
+    assert first["cell_type"] == "markdown" and source(first).startswith("# ")
+    assert "**You will be able to**" in source(first)
+
+
+@pytest.mark.parametrize("name", LESSONS)
+def test_a_lesson_is_whole(name):
+    """Predict, move one control, say why, check yourself; and cautions before any wrench."""
+    text = words(NOTEBOOKS / f"{name}.ipynb")
+    assert re.search(r"\*\*Predict[:.]?\*\*", text)
+    assert re.search(r"\*\*(Move|Press) ", text), "one named control to move"
+    assert "## Check yourself" in text and "<details><summary>Answers</summary>" in text
+    assert text.count("<details>") == text.count("</details>") >= 2
+    first = source(load(NOTEBOOKS / f"{name}.ipynb")["cells"][0])
+    assert re.search(r"\*\*(Before any wrench|Cautions)", first)
+
+
+@each
+def test_named_controls_exist(path):
+    """A lesson that says "move `front turns`" means a control of that name."""
+    from suspkit.panels import Panel
+
+    known = {name.replace("_", " ").replace("gap", "stop gap") for name in Panel.SHOWN["start"]}
+    known |= {"set-up", "gap re-set by tape", "ring left alone", "US units", "metric"}
+    known |= {"front axle", "rear axle"}
+    for name in re.findall(r"\*\*(?:Move|Press) `([^`]+)`", words(path)):
+        assert name in known, name
+
+
+@each
+def test_names_another_lesson_only_if_it_is_there(path):
+    for name in re.findall(r"`(\d\d-[a-z-]+)`", words(path)):
+        assert (NOTEBOOKS / f"{name}.ipynb").is_file(), name
+
+
+@each
+def test_pictures_are_light_enough_to_keep(path):
+    assert path.stat().st_size < 600_000
+
+
+def test_the_test_command_runs_them_strictly():
+    """Every printed number is compared; the lax way passes a wrong one."""
+    project = tomllib.loads((NOTEBOOKS.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    options = project["tool"]["pytest"]["ini_options"]
+    assert "notebooks" in options["testpaths"]
+    assert "--nbval" in options["addopts"] and "--nbval-lax" not in options["addopts"]
