@@ -28,10 +28,13 @@ _HOMES = {
     "TopOut": "shock",
     "Vehicle": "vehicle",
     "VehicleFileError": "vehicle_file",
+    "UntrustedRunError": "drive",
     "Wire": "wire",
     "assemble": "corner",
     "compressor_check": "compressor",
     "damping_ratios": "damping",
+    "drive": "drive",
+    "drive_many": "drive",
     "example": "vehicle_file",
     "height_band": "stance",
     "load_dyno": "vehicle_file",
@@ -44,7 +47,10 @@ _HOMES = {
     "solve_stop_gap": "solve",
 }
 
-_MODULES = ("charts", "panels", "sheet", "solve", "study", "units", "view")
+_MODULES = (
+    "charts", "comfort", "drive", "events", "panels", "ride_charts", "ride_panels", "ride_view",
+    "sheet", "solve", "study", "units", "view",
+)  # fmt: skip
 
 __all__ = [*_HOMES, *_MODULES]
 

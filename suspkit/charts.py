@@ -30,7 +30,8 @@ BAND = "#e9eef2"
 STATE_NAMES = {"droop": "droop hang", "ride": "standing", "bump": "full bump"}
 
 
-def _style(axes, *, x="", y=""):
+def style(axes, *, x="", y=""):
+    """Give axes the look of all charts, and their labels."""
     axes.set_facecolor("white")
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
@@ -102,7 +103,8 @@ class Chart:
         raise NotImplementedError
 
 
-def _place(text, x, y, words, *, ha=None, va=None):
+def place(text, x, y, words, *, ha=None, va=None):
+    """Move a label and change its words."""
     text.set_position((x, y))
     text.set_text(words)
     if ha is not None:
@@ -123,8 +125,8 @@ class ShockCurve(Chart):
         self.axes = figure.add_subplot(grid[0])
         self.strip = figure.add_subplot(grid[1], sharex=self.axes)
         full = self.scale(seen.corner.shock.full_bump, "length")
-        _style(self.axes, y=f"{axle} shock force, {unit_label('force', units)}")
-        _style(
+        style(self.axes, y=f"{axle} shock force, {unit_label('force', units)}")
+        style(
             self.strip,
             x=f"shock compression from full extension, {unit_label('length', units)}",
             y=f"squeeze, {unit_label('length', units)}",
@@ -171,7 +173,7 @@ class ShockCurve(Chart):
             self.ghost.set_data(x, ghost)
             # Below and right of the ghost line nothing else stands.
             at = np.searchsorted(x, 0.78 * x[-1])
-            _place(
+            place(
                 self.ghost_text,
                 x[at],
                 ghost[at] - 0.03 * self.top,
@@ -185,7 +187,7 @@ class ShockCurve(Chart):
             words = f"crossover {self.say(seen.crossover)}  "
             # Left of the curve and above it nothing else stands.
             if cx < 0.45 * x[-1]:
-                _place(
+                place(
                     self.cross_text,
                     0.02 * x[-1],
                     cy + 0.05 * self.top,
@@ -194,7 +196,7 @@ class ShockCurve(Chart):
                     va="bottom",
                 )
             else:
-                _place(self.cross_text, cx, cy, words, ha="right", va="bottom")
+                place(self.cross_text, cx, cy, words, ha="right", va="bottom")
             self.strip_cross.set_data([cx, cx], [0, self.strip.get_ylim()[1]])
         else:
             for artist in (self.ghost, self.cross, self.strip_cross):
@@ -207,7 +209,7 @@ class ShockCurve(Chart):
         self.drop.set_data([rx, rx, 0], [0, ry, ry])
         self.strip_ride.set_data([rx, rx], [0, self.strip.get_ylim()[1]])
         words = f"  standing {self.say(seen.ride)}"
-        _place(self.ride_text, rx, 0.02 * self.top, words, ha="left", va="bottom")
+        place(self.ride_text, rx, 0.02 * self.top, words, ha="left", va="bottom")
         squeeze = [self.scale(used, "length") for used in seen.squeeze]
         apart = 0.16 * self.strip.get_ylim()[1]
         label_at = _spread([q[-1] for q in squeeze], apart)
@@ -215,7 +217,7 @@ class ShockCurve(Chart):
             self.parts, self.part_texts, squeeze, label_at, _roles(len(squeeze)), strict=True
         ):
             line.set_data(x, q)
-            _place(text, x[-1], y_text, f" {role}", va="center")
+            place(text, x[-1], y_text, f" {role}", va="center")
 
     def describe(self, view):
         seen = view.axles[self.axle]
@@ -244,8 +246,8 @@ class WheelCurve(Chart):
         self.rate_axes = figure.add_subplot(grid[1], sharex=self.axes)
         ratio = seen.corner.linkage.motion_ratio(seen.corner.full_bump_travel)
         full = self.scale(seen.corner.full_bump_travel, "length")
-        _style(self.axes, y=f"{axle} wheel force, {unit_label('force', units)}")
-        _style(
+        style(self.axes, y=f"{axle} wheel force, {unit_label('force', units)}")
+        style(
             self.rate_axes,
             x=f"wheel travel from droop, {unit_label('length', units)}",
             y=f"wheel rate, {unit_label('rate', units)}",
@@ -288,15 +290,15 @@ class WheelCurve(Chart):
         weight = self.say(view.stance.wheel_force[0 if self.axle == "front" else 2], "force")
         # Right of the marker and below it, or the other way where the picture ends.
         ha, va = ("left", "top") if rx < 0.62 * x[-1] else ("right", "bottom")
-        _place(self.ride_text, rx, ry, f"  carries {weight}  ", ha=ha, va=va)
+        place(self.ride_text, rx, ry, f"  carries {weight}  ", ha=ha, va=va)
         frequency = view.stance.frequency[0 if self.axle == "front" else 2]
         words = f"{self.say(frequency, 'frequency')} here"
-        _place(self.rate_text, rx, rr - 0.08 * self.rate_top, words, ha="center", va="top")
+        place(self.rate_text, rx, rr - 0.08 * self.rate_top, words, ha="center", va="top")
         if np.isfinite(seen.crossover):
             cx = self.scale(seen.crossover_travel, "length")
             self.cross.set_data([cx, cx], [0, self.top])
             self.rate_cross.set_data([cx, cx], [0, self.rate_top])
-            _place(self.cross_text, cx, self.top, "crossover ", ha="right", va="top")
+            place(self.cross_text, cx, self.top, "crossover ", ha="right", va="top")
         else:
             self.cross.set_data([], [])
             self.rate_cross.set_data([], [])
@@ -337,73 +339,74 @@ class CutAway(Chart):
             0.82 * self.step, span + 2.6 * INCH, f"{axle}, to scale: {names}", fontsize=8,
             color=SOFT, ha="center", parse_math=False,
         )  # fmt: skip
-        self.foot = span - shock.stroke - 1.2 * INCH
         self.radius = 1.25 * INCH
-        inks = _spring_inks(len(seen.squeeze))
-        self.columns = []
-        for i, state in enumerate(STATES):
-            x = i * self.step
-            axes.text(x, -4.6 * INCH, STATE_NAMES[state], ha="center", fontsize=9, color=INK)
-            body = _box(x, -2.4 * INCH, self.foot, self.radius)
-            axes.add_collection(
-                PolyCollection([body], facecolor="#f4f5f7", edgecolor=SOFT, linewidth=0.8)
-            )
-            axes.add_patch(Circle((x, -3.1 * INCH), 0.7 * INCH, fill=False, edgecolor=SOFT))
-            for y in np.arange(-1.2, 0.0, 0.3) * INCH:
-                axes.plot([x - self.radius, x + self.radius], [y, y], color=FAINT, linewidth=0.8)
-            self.columns.append(
-                {
-                    "shaft": self.shapes(axes, facecolor="white", edgecolor=SOFT, linewidth=0.8),
-                    "stop": self.shapes(axes, facecolor=FAINT, edgecolor=SOFT, linewidth=0.8),
-                    "coils": [
-                        self.line(axes, color=c, linewidth=2.6, solid_joinstyle="round")
-                        for c, _ in inks
-                    ],
-                    "metal": self.shapes(axes, facecolor=INK, edgecolor=INK, linewidth=0.6),
-                    "ring": self.shapes(
-                        axes, facecolor="white", edgecolor=INK, linewidth=1.6, zorder=4
-                    ),
-                    "gap": self.line(axes, color=INK, linewidth=1.2, marker="_", markersize=9),
-                    "words": [self.text(axes, fontsize=9) for _ in seen.corner.gap],
-                }
-            )
+        self.columns = [
+            self._column(seen.corner, i * self.step, STATE_NAMES[state])
+            for i, state in enumerate(STATES)
+        ]
+
+    def _column(self, corner, x, title):
+        """One shock standing at ``x``: the parts that stay, and artists for those that move."""
+        axes = self.axes
+        axes.text(x, -4.6 * INCH, title, ha="center", fontsize=9, color=INK)
+        foot = corner.shock.thread.seat_span - corner.shock.stroke - 1.2 * INCH
+        body = _box(x, -2.4 * INCH, foot, self.radius)
+        axes.add_collection(
+            PolyCollection([body], facecolor="#f4f5f7", edgecolor=SOFT, linewidth=0.8)
+        )
+        axes.add_patch(Circle((x, -3.1 * INCH), 0.7 * INCH, fill=False, edgecolor=SOFT))
+        for y in np.arange(-1.2, 0.0, 0.3) * INCH:
+            axes.plot([x - self.radius, x + self.radius], [y, y], color=FAINT, linewidth=0.8)
+        return {
+            "x": x,
+            "foot": foot,
+            "shaft": self.shapes(axes, facecolor="white", edgecolor=SOFT, linewidth=0.8),
+            "stop": self.shapes(axes, facecolor=FAINT, edgecolor=SOFT, linewidth=0.8),
+            "coils": [
+                self.line(axes, color=c, linewidth=2.6, solid_joinstyle="round")
+                for c, _ in _spring_inks(len(corner.stack.springs))
+            ],
+            "metal": self.shapes(axes, facecolor=INK, edgecolor=INK, linewidth=0.6),
+            "ring": self.shapes(axes, facecolor="white", edgecolor=INK, linewidth=1.6, zorder=4),
+            "gap": self.line(axes, color=INK, linewidth=1.2, marker="_", markersize=9),
+            "words": [self.text(axes, fontsize=9) for _ in corner.gap],
+        }
 
     def update(self, view):
         seen = view.axles[self.axle]
-        springs = seen.corner.stack.springs
-        shock = seen.corner.shock
+        for state, column in zip(STATES, self.columns, strict=True):
+            self._draw(column, seen.corner, seen.cutaways[state])
+
+    def _draw(self, column, corner, cut):
+        springs, shock, x = corner.stack.springs, corner.shock, column["x"]
         stop = shock.bump_stop.free_length if shock.bump_stop else 0.0
-        for i, (state, column) in enumerate(zip(STATES, self.columns, strict=True)):
-            cut, x = seen.cutaways[state], i * self.step
-            wide = max(self._width(s) for s in springs)
-            eye = cut.retainer + 1.6 * INCH
-            column["shaft"].set_verts([_box(x, self.foot, eye, 0.45 * INCH)])
-            if stop:
-                top = max(cut.retainer - stop + 0.6 * INCH, self.foot)
-                column["stop"].set_verts([_box(x, top, cut.retainer + 0.6 * INCH, 0.9 * INCH)])
-            metal = [
-                _box(x, cut.collar - 0.55 * INCH, cut.collar, wide + 0.25 * INCH),
-                _box(x, cut.retainer, cut.retainer + 0.5 * INCH, wide + 0.25 * INCH),
-            ]
-            for edge in cut.dividers:
-                metal.append(_box(x, edge, edge + shock.divider_height, wide + 0.25 * INCH))
-            column["metal"].set_verts(metal)
-            for line, spring, (top, bottom) in zip(
-                column["coils"], springs, cut.springs, strict=True
-            ):
-                line.set_data(*_coils(x, top, bottom, self._width(spring), _coil_count(spring)))
-            column["ring"].set_verts(
-                [_box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
-            )
-            at, down = x - wide - 0.9 * INCH, []
-            for text, (index, face), gap, closed in zip(
-                column["words"], cut.rings, cut.gaps, cut.closed, strict=True
-            ):
-                edge = cut.dividers[index]
-                down += [np.nan, np.nan, np.nan] if closed else [face, edge, np.nan]
-                words = "closed" if closed else gap_text(gap, self.units)
-                _place(text, at - 0.3 * INCH, 0.5 * (face + edge), words, ha="right", va="center")
-            column["gap"].set_data(np.full(len(down), at), down)
+        wide = max(self._width(s) for s in springs)
+        eye = cut.retainer + 1.6 * INCH
+        column["shaft"].set_verts([_box(x, column["foot"], eye, 0.45 * INCH)])
+        if stop:
+            top = max(cut.retainer - stop + 0.6 * INCH, column["foot"])
+            column["stop"].set_verts([_box(x, top, cut.retainer + 0.6 * INCH, 0.9 * INCH)])
+        metal = [
+            _box(x, cut.collar - 0.55 * INCH, cut.collar, wide + 0.25 * INCH),
+            _box(x, cut.retainer, cut.retainer + 0.5 * INCH, wide + 0.25 * INCH),
+        ]
+        for edge in cut.dividers:
+            metal.append(_box(x, edge, edge + shock.divider_height, wide + 0.25 * INCH))
+        column["metal"].set_verts(metal)
+        for line, spring, (top, bottom) in zip(column["coils"], springs, cut.springs, strict=True):
+            line.set_data(*_coils(x, top, bottom, self._width(spring), _coil_count(spring)))
+        column["ring"].set_verts(
+            [_box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
+        )
+        at, down = x - wide - 0.9 * INCH, []
+        for text, (index, face), gap, closed in zip(
+            column["words"], cut.rings, cut.gaps, cut.closed, strict=True
+        ):
+            edge = cut.dividers[index]
+            down += [np.nan, np.nan, np.nan] if closed else [face, edge, np.nan]
+            words = "closed" if closed else gap_text(gap, self.units)
+            place(text, at - 0.3 * INCH, 0.5 * (face + edge), words, ha="right", va="center")
+        column["gap"].set_data(np.full(len(down), at), down)
 
     def _width(self, spring):
         return 0.5 * (spring.wire.mean_diameter if spring.wire else 3.5 * INCH)
@@ -463,19 +466,8 @@ class SideView(Chart):
 
     def update(self, view):
         stance, vehicle = view.stance, view.vehicle
-        pitch, heave = float(stance.pitch), float(stance.frame_height)
-
-        def on_ground(points):
-            x, z = np.asarray(points, dtype=float).T
-            return x * np.cos(pitch) + z * np.sin(pitch), heave - x * np.sin(pitch) + z * np.cos(
-                pitch
-            )
-
-        self.body.set_verts([np.column_stack(on_ground(np.array(self.TUB) * INCH))])
-        self.seats.set_data(*on_ground(np.array(self.SEATS) * INCH))
-        self.cage.set_data(*on_ground(np.array(self.CAGE) * INCH))
         base = vehicle.wheelbase
-        self.frame.set_data(*on_ground([(12 * INCH, 0), (-base - 10 * INCH, 0)]))
+        on_ground = self._pose(float(stance.pitch), float(stance.frame_height), base)
         turn = np.linspace(0, 2 * np.pi, 61)
         hubs_x, hubs_z, dims_x, dims_z = [], [], [], []
         for i, (axle, wheel, text) in enumerate(
@@ -497,11 +489,26 @@ class SideView(Chart):
             dims_x += [at, at, np.nan]
             dims_z += [0, height, np.nan]
             words = f"{('front', 'rear')[i]} {self.say(height)}"
-            _place(text, at, -2 * INCH, words, ha="center", va="top")
+            place(text, at, -2 * INCH, words, ha="center", va="top")
         self.hubs.set_data(hubs_x, hubs_z)
         self.dims.set_data(dims_x, dims_z)
         words = f"rake {100 * float(stance.rake):z.1f} %, {lean(view, self.units)}"
-        _place(self.rake, -0.5 * base, 76 * INCH, words)
+        place(self.rake, -0.5 * base, 76 * INCH, words)
+
+    def _pose(self, pitch, heave, base):
+        """Put the body at a pitch and a frame height; returns where points of it then are."""
+
+        def on_ground(points):
+            x, z = np.asarray(points, dtype=float).T
+            return x * np.cos(pitch) + z * np.sin(pitch), heave - x * np.sin(pitch) + z * np.cos(
+                pitch
+            )
+
+        self.body.set_verts([np.column_stack(on_ground(np.array(self.TUB) * INCH))])
+        self.seats.set_data(*on_ground(np.array(self.SEATS) * INCH))
+        self.cage.set_data(*on_ground(np.array(self.CAGE) * INCH))
+        self.frame.set_data(*on_ground([(12 * INCH, 0), (-base - 10 * INCH, 0)]))
+        return on_ground
 
     def describe(self, view):
         return "Side view of the vehicle on the ground. " + in_words(view, self.units)
@@ -532,6 +539,9 @@ class Board:
 
     DPI = 100
 
+    KINDS = CHARTS
+    """The charts it can hold, by name."""
+
     def __init__(self, view, rows, *, units="us", size=(9.6, 5.0)):
         self.figure = Figure(figsize=size, dpi=self.DPI, facecolor="white")
         self.canvas = FigureCanvasAgg(self.figure)
@@ -542,7 +552,7 @@ class Board:
             len(self.rows), 1, left=0.075, right=0.985, top=0.975, bottom=0.105, hspace=0.22
         )
         for i, row in enumerate(self.rows):
-            kinds = [CHARTS[name] for name, _ in row]
+            kinds = [self.KINDS[name] for name, _ in row]
             inner = outer[i].subgridspec(
                 1, len(row), width_ratios=[k.aspect for k in kinds], wspace=0.24
             )

@@ -41,7 +41,8 @@ def damping_ratio(damping, *, rate, mass):
     Returns
     -------
     float or array
-        c / (2 sqrt(k m)) (Rao, Mechanical Vibrations); nan where rate or mass is not above zero.
+        c / (2 sqrt(k m)) [-] (Rao, Mechanical Vibrations); nan where rate or mass is not above
+        zero.
     """
     critical = 2 * np.sqrt(np.maximum(np.asarray(rate, dtype=float) * mass, 0.0))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -181,11 +182,11 @@ class ClickSolution:
     clicks : int
         The answer, counted as the vehicle file does.
     ratio : float
-        Damping ratio with it, mean of left and right.
+        Damping ratio with it, mean of left and right [-].
     middle : int
         The mid-range click.
     middle_ratio : float
-        Damping ratio there.
+        Damping ratio there [-].
     from_middle : int
         Clicks from mid-range to the answer; zero if mid-range is it.
     message : str
@@ -220,7 +221,7 @@ def solve_clicks(
     axle : {"front", "rear"}
         Both its corners are set alike.
     ratio : float
-        Wanted damping ratio, mean of left and right.
+        Wanted damping ratio, mean of left and right [-].
     direction : {"compression", "rebound"}
     where : {"ride", "below", "past"}
         See `PLACES`.

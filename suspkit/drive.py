@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -10,7 +12,7 @@ import numpy as np
 from suspkit.corner import assemble
 from suspkit.curves import Curve
 from suspkit.linkage import kernel_tables
-from suspkit.setup import CORNERS
+from suspkit.setup import CORNERS, Setup
 from suspkit.shock import ATMOSPHERE
 from suspkit.stance import settle
 from suspkit.units import GRAVITY
@@ -187,6 +189,46 @@ def _damper_curve(corner, clicks, temperature):
     return curve, np.array([curve.x[0], curve.x[-1]])
 
 
+def _dampers(corners, setup, temperature, known=None):
+    """Every damper as the kernel reads it, and the speeds between which it is known.
+
+    ``known`` keeps what was worked out before; left and right are mostly the same.
+    """
+    from suspkit import ride_kernel
+
+    known = {} if known is None else known
+    found = []
+    for corner in corners:
+        clicks = getattr(setup, corner.name).clicks
+        key = (id(corner.shock), tuple(sorted(clicks.items())))
+        if key not in known:
+            known[key] = _damper_curve(corner, clicks, temperature)
+        found.append(known[key])
+    x, y, slopes, counts = _padded([curve for curve, _ in found])
+    guides = np.stack([ride_kernel.guide(curve.x) for curve, _ in found])
+    return (x, y, slopes, counts, guides), np.array([limits for _, limits in found])
+
+
+def with_clicks(built, setup, *, temperature=None):
+    """The same vehicle with other clicks, and nothing else built again.
+
+    Parameters
+    ----------
+    built : _Model
+        From `build`.
+    setup : Setup
+        Its clicks are taken, and nothing else of it.
+    temperature : float, optional
+        Of the oil [K].
+
+    Returns
+    -------
+    _Model
+    """
+    dampers, limits = _dampers(built.corners, setup, temperature)
+    return replace(built, dampers=dampers, limits=limits)
+
+
 def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", temperature=None):
     """Put a vehicle into the arrays the kernel runs on.
 
@@ -209,16 +251,51 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
 
     Raises
     ------
+    UntrustedRunError
+        If the vehicle tips over standing.
     ValueError
         If the model or corner has no such name.
     """
+    _check_model(model, corner)
+    setup = vehicle.setup if setup is None else setup
+    vehicle = _warmed(vehicle, temperature)
+    made = assemble(vehicle, setup)
+    stance = settle(vehicle, setup, load=load, corners=made)
+    return _put_together(
+        vehicle, setup, made, stance, load=load, model=model, corner=corner,
+        temperature=temperature,
+    )  # fmt: skip
+
+
+def _check_model(model, corner):
     if model not in MODELS:
         raise ValueError(f"model is {model!r}; expected one of {', '.join(MODELS)}")
     if corner not in CORNERS:
         raise ValueError(f"corner is {corner!r}; expected one of {', '.join(CORNERS)}")
-    setup = vehicle.setup if setup is None else setup
-    made = assemble(vehicle, setup)
-    stance = settle(vehicle, setup, load=load, corners=made)
+
+
+def _warmed(vehicle, temperature):
+    """The vehicle with the gas of its shocks at a temperature."""
+    if temperature is None:
+        return vehicle
+    changed = {}
+    for name in ("front", "rear"):
+        axle = getattr(vehicle, name)
+        gas = axle.shock.gas
+        if gas is not None:
+            pressure = (gas.pressure + ATMOSPHERE) * temperature / gas.fill_temperature
+            gas = replace(gas, pressure=pressure - ATMOSPHERE, fill_temperature=temperature)
+            changed[name] = replace(axle, shock=replace(axle.shock, gas=gas))
+    return replace(vehicle, **changed)
+
+
+def _put_together(
+    vehicle, setup, made, stance, *, load, model, corner, temperature, known_dampers=None
+):
+    if stance.tipped:
+        raise UntrustedRunError(
+            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
+        )
     masses = vehicle.masses(load)
     names = {"quarter": (corner,), "half": (CORNERS[0], CORNERS[2]), "full": CORNERS}[model]
     index = [CORNERS.index(name) for name in names]
@@ -249,18 +326,8 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
             float(axle is vehicle.rear), float(mate),
         ))  # fmt: skip
     steps, cells, links = kernel_tables([vehicle.front.motion, vehicle.rear.motion])
-    clicks = [getattr(setup, name).clicks for name in names]
-    damping = [
-        _damper_curve(c, k, temperature) for c, k in zip(corners, clicks, strict=True)
-    ]
-    gas = []
-    for c in corners:
-        area, pressure, volume, atmosphere = c.shock.gas_numbers
-        warm = 1.0
-        if temperature is not None and c.shock.gas is not None:
-            warm = temperature / c.shock.gas.fill_temperature
-        gas.append((area, pressure * warm, volume, atmosphere, ADIABATIC))
-    gas = np.array(gas)
+    dampers, limits = _dampers(corners, setup, temperature, known_dampers)
+    gas = np.array([(*c.shock.gas_numbers, ADIABATIC) for c in corners])
     connected = (setup.front_bar, setup.rear_bar)
     bars = np.array([
         axle.bar.wheel_rate if axle.bar is not None and on else 0.0
@@ -273,10 +340,10 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
         body=np.array([mass * GRAVITY, mass, inertia[0], inertia[1], GRAVITY]),
         modes=modes, links=links, steps=steps, cells=cells,
         springs=_padded([c.curve for c in corners]),
-        dampers=_padded([curve for curve, _ in damping]), gas=gas,
+        dampers=dampers, gas=gas,
         friction=np.array([(c.shock.friction, RUB_SPEED) for c in corners]), bars=bars,
         start=np.zeros(2 * (3 + len(names))), centre=(centre_x, centre_y, centre_z),
-        limits=np.array([limits for _, limits in damping]),
+        limits=limits,
     )  # fmt: skip
     return replace(built, start=_rest(built, stance, index))
 
@@ -359,6 +426,12 @@ def _stored(model, state):
     return kinetic, potential, travel
 
 
+def _under(event, time, course):
+    """Height of the ground under each tyre at one time [m]."""
+    _, _, places, sides = course
+    return event.road.height(event.speed * time - places)[sides, np.arange(sides.size)]
+
+
 def _tyre_energy(model, state, road):
     squeeze = np.maximum(0.0, model.wheels[:, 4] + road - state[3 : 3 + len(model.wheels)])
     return 0.5 * float(np.sum(model.wheels[:, 5] * squeeze**2))
@@ -370,6 +443,16 @@ def _bar_energy(model, travel):
     return 0.5 * float(
         model.bars[0] * (travel[0] - travel[1]) ** 2 + model.bars[1] * (travel[2] - travel[3]) ** 2
     )
+
+
+def _course(event, wheels):
+    """The ground and what the driver does, as the kernel reads them."""
+    # Each wheel meets the road as far behind the front ones as it stands.
+    places = event.approach + wheels[:, 0].max() - wheels[:, 0]
+    track = np.array([
+        event.speed, event.road.step, event.lateral_steady, event.forward_steady, event.ramp
+    ])  # fmt: skip
+    return event.road.coefficients, track, places, np.where(wheels[:, 1] >= 0, 0, 1)
 
 
 def drive(
@@ -425,13 +508,7 @@ def drive(
     count = max(2, round(event.duration / step))
     stride = max(1, round(keep / step))
     count = -(-count // stride) * stride
-    half_times = np.arange(2 * count + 1) * (0.5 * step)
-    road = np.empty((half_times.size, 2, wheels))
-    for i in range(wheels):
-        place = ready.wheels[i, 0] - ready.wheels[:, 0].max()
-        left = ready.wheels[i, 1] >= 0
-        road[:, 0, i], road[:, 1, i] = event.under(half_times, behind=-place, left=left)
-    manoeuvre = np.stack([event.lateral(half_times), event.forward(half_times)], axis=-1)
+    course = _course(event, ready.wheels)
     state = ready.start.copy()
     state[0] += event.drop
     state[3 : 3 + wheels] += event.drop
@@ -439,13 +516,13 @@ def drive(
         state = _in_the_air(ready, state)
     kinetic, potential, travel = _stored(ready, state)
     before = kinetic + potential + _bar_energy(ready, travel)
-    before += _tyre_energy(ready, state, road[0, 0])
+    before += _tyre_energy(ready, state, _under(event, 0.0, course))
     record = np.empty((count // stride + 1, ride_kernel.BODY + ride_kernel.WHEEL * wheels))
     energy = np.empty(4)
     done = ride_kernel.run(
-        state, step, stride, road, manoeuvre, ready.wheels, ready.body, ready.modes, ready.links,
-        ready.steps, ready.cells, ready.springs, ready.dampers, ready.gas, ready.friction,
-        ready.bars, record, energy,
+        state, step, stride, count, ready.wheels, ready.body, ready.modes, ready.links,
+        ready.steps, ready.cells, *ready.springs, *ready.dampers, ready.gas, ready.friction,
+        ready.bars, *course, record, energy,
     )  # fmt: skip
     if done < count:
         what = "turns over" if np.isfinite(state).all() else "leaves all bounds"
@@ -455,7 +532,7 @@ def drive(
         )
     kinetic, potential, travel = _stored(ready, state)
     after = kinetic + potential + _bar_energy(ready, travel)
-    after += _tyre_energy(ready, state, road[-1, 0])
+    after += _tyre_energy(ready, state, _under(event, count * step, course))
     given, damper, friction, tyre = (float(e) for e in energy)
     missing = given - (after - before) - damper - friction - tyre
     # What went through: what was put in and moved, and what was lost on the way.
@@ -537,3 +614,132 @@ def error_estimate(vehicle, setup=None, *, event, step=STEP, **options):
     fine = drive(vehicle, setup, event=event, step=0.5 * step, keep=keep, **options)
     n = min(coarse.time.size, fine.time.size)
     return float(np.abs(coarse.travel[:, :n] - fine.travel[:, :n]).max())
+
+
+def drive_many(
+    vehicle, setups, *, event, load=None, model="full", corner="front_left", step=STEP,
+    temperature=None, keep=2e-3, each=None, workers=None,
+):  # fmt: skip
+    """Drive a vehicle in many set-ups through one event, on all processors.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setups : sequence of Setup
+    event : Event
+    load : str, optional
+    model : {"full", "half", "quarter"}
+    corner : str
+        Which one, for a quarter.
+    step : float
+        Time step [s].
+    temperature : float, optional
+        Of oil and gas [K].
+    keep : float
+        How often a row is kept [s].
+    each : callable, optional
+        Takes each `Run` and gives what to keep of it, for a thousand runs fill the memory.
+    workers : int, optional
+        Threads; one a processor if not given.
+
+    Returns
+    -------
+    tuple of Run
+        In the order of the set-ups, or what ``each`` made of them.
+
+    Raises
+    ------
+    UntrustedRunError
+        If one of them turns over.
+    ValueError
+        If the event or model is not one of those known.
+
+    Notes
+    -----
+    Set-ups that differ in numbers only are assembled and settled as one batch; the compiled steps
+    run side by side.
+    """
+    if workers is not None and (workers != int(workers) or workers < 1):
+        raise ValueError(f"workers is {workers!r}; expected a whole number above zero")
+    _check_model(model, corner)
+    vehicle = _warmed(vehicle, temperature)
+    setups, dampers = tuple(setups), {}
+
+    def one(setup, corners, stance, row):
+        built = _put_together(
+            vehicle, setup, *_row(corners, stance, row), load=load, model=model, corner=corner,
+            temperature=temperature, known_dampers=dampers,
+        )  # fmt: skip
+        run = drive(vehicle, setup, event=event, model=model, step=step, keep=keep, built=built)
+        return run if each is None else each(run)
+
+    waiting = [None] * len(setups)
+    with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+        for group in _same_parts(setups):
+            batch = _batch([setups[i] for i in group])
+            corners = assemble(vehicle, batch)
+            stance = settle(vehicle, batch, load=load, corners=corners)
+            for row, i in enumerate(group):
+                waiting[i] = pool.submit(one, setups[i], corners, stance, row)
+        try:
+            return tuple(job.result() for job in waiting)
+        finally:
+            pool.shutdown(cancel_futures=True)
+
+
+def _same_parts(setups):
+    """Places of the set-ups that differ in numbers only, group by group."""
+    groups = {}
+    for i, setup in enumerate(setups):
+        parts = tuple((c.stack, c.gap is None, c.ring is None) for c in setup.corners)
+        groups.setdefault(parts, []).append(i)
+    return list(groups.values())
+
+
+def _batch(setups):
+    """Set-ups of the same parts as one, its numbers arrays."""
+    made = {}
+
+    def gather(values):
+        """One array for the same numbers, so that left and right are seen to be alike."""
+        if values[0] is None:
+            return None
+        if isinstance(values[0], tuple):
+            return made.setdefault(values, tuple(gather(v) for v in zip(*values, strict=True)))
+        return made.setdefault(values, np.array(values, dtype=float))
+
+    numbers = ("turns", "gap", "ring")
+    corners = {}
+    for name in CORNERS:
+        each = [getattr(setup, name) for setup in setups]
+        corners[name] = replace(
+            each[0], **{n: gather(tuple(getattr(one, n) for one in each)) for n in numbers}
+        )
+    bars = {bar: np.array([getattr(s, bar) for s in setups]) for bar in ("front_bar", "rear_bar")}
+    return Setup(**corners, **bars)
+
+
+def _row(corners, stance, row):
+    """One entry of a batch: its corners and its stance."""
+
+    def pick(value):
+        return value if np.ndim(value) == 0 else float(value[row])
+
+    single = {}
+    for name, corner in corners.items():
+        one = replace(
+            corner, stack=corner.stack.with_caps([pick(r.cap) for r in corner.stack.rings]),
+            preload=pick(corner.preload), hang=pick(corner.hang),
+            hang_travel=pick(corner.hang_travel), gap=tuple(map(pick, corner.gap)),
+            ring=tuple(map(pick, corner.ring)),
+        )  # fmt: skip
+        # The curves take long to build; the batch has them.
+        vars(one).update(
+            stack_curve=corner.stack_curve.pick(row), curve=corner.curve.pick(row)
+        )
+        single[name] = one
+    taken = {
+        n: getattr(stance, n)[..., row]
+        for n in ("travel", "tyre_load", "wheel_force", "pitch", "roll", "tipped")
+    }
+    return single, replace(stance, corners=single, **taken)

@@ -31,7 +31,104 @@ def _gap_options(units):
     return [(tape(g) if units == "us" else show(g, "length", units, digits=0), g) for g in gaps]
 
 
-class Panel(widgets.VBox):
+class LivePanel(widgets.VBox):
+    """Controls over a picture and its words, and a sentence instead where there is none.
+
+    A subclass makes ``controls`` and calls ``_lay_out``; it says what a control changes besides
+    the picture in ``_react`` (nothing if not needed), and makes picture and words in ``_show``.
+    """
+
+    def _lay_out(self, controls, rows):
+        """Show ``rows`` of controls above the chart, and answer whenever one is moved."""
+        self.controls, self.error, self.view, self._boards = controls, "", None, {}
+        self.chart = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+        self.words = widgets.HTML()
+        layout = widgets.Layout(flex_flow="row wrap", width="100%")
+        super().__init__([*(widgets.HBox(r, layout=layout) for r in rows), self.chart, self.words])
+        for control in controls.values():
+            control.observe(self._changed, names="value")
+        self._quiet = False
+        self.refresh()
+
+    def set(self, **values):
+        """Move controls as a hand would; see `controls` for their names."""
+        for name, value in values.items():
+            self.controls[name].value = value
+
+    def _changed(self, change):
+        if self._quiet:
+            return
+        self._quiet = True
+        try:
+            self._react(change)
+        except Exception as error:
+            self._fail(error)
+            return
+        finally:
+            self._quiet = False
+        self.refresh()
+
+    def _react(self, change):
+        """What a moved control changes in other controls."""
+
+    def _show(self, units):
+        """The view, its picture and its words as HTML."""
+        raise NotImplementedError
+
+    def _describe(self, units):
+        """The view in words."""
+        raise NotImplementedError
+
+    def refresh(self):
+        """Show what the controls say. Never raises: what cannot be shown is said in words."""
+        try:
+            view, picture, words = self._show(self.controls["units"].value)
+            self.view, self.error = view, ""
+            self.chart.value, self.words.value = picture, words
+            self.chart.layout.visibility = "visible"
+        except Exception as error:  # a callback's exception would vanish: the page must say it
+            self._fail(error)
+
+    def _fail(self, error):
+        """Say in the panel why there is no picture."""
+        self.error = str(error) or type(error).__name__
+        self.chart.layout.visibility = "hidden"  # a stale chart would be a wrong one
+        self.words.value = (
+            '<div role="alert" style="border:2px solid #1b1f24;padding:.5em;max-width:60em">'
+            f"<b>This cannot be shown.</b> {html.escape(self.error)}</div>"
+        )
+
+    def _board(self, key, make):
+        """The board kept under ``key``, made if there is none yet, at its own size on screen."""
+        if key not in self._boards:
+            self._boards[key] = make()
+        board = self._boards[key]
+        # Its own size on screen, so that ink stays sharp; narrower where the page is.
+        self.chart.layout.width = f"{board.figure.bbox.width:.0f}px"
+        return board
+
+    def summary(self):
+        """What is shown, in words.
+
+        Returns
+        -------
+        str
+        """
+        if self.error:
+            return f"This cannot be shown. {self.error}"
+        return self._describe(self.controls["units"].value)
+
+    def _repr_mimebundle_(self, **kwargs):
+        # Without a kernel the widget is dead: the picture and its words stand in for it.
+        bundle = super()._repr_mimebundle_(**kwargs)
+        data, *rest = bundle if isinstance(bundle, tuple) else (bundle,)
+        data = dict(data or {}, **{"text/plain": self.summary()})
+        if self.chart.value and not self.error:
+            data["image/png"] = base64.b64encode(self.chart.value).decode()
+        return (data, *rest) if rest else data
+
+
+class Panel(LivePanel):
     """Controls bound to one board of charts.
 
     Parameters
@@ -68,8 +165,7 @@ class Panel(widgets.VBox):
         known_name(axle, AXLES, "axle", "an axle")
         known_name(units, GAP_STEPS, "units", "a system")
         self.vehicle, self.kind = vehicle, kind
-        self.error, self.view = "", None
-        self._held, self._boards, self._quiet = None, {}, True
+        self._held, self._quiet = None, True
         name = vehicle.current if setup is None else setup
         known_name(name, vehicle.setups, "setup", "a set-up of the vehicle")
         self._setup = vehicle.setups[name]
@@ -77,25 +173,11 @@ class Panel(widgets.VBox):
             load = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
         else:
             known_name(load, vehicle.loads, "load", "a load of the vehicle")
-        self.controls = self._make_controls(name, load, axle, units)
-        self.chart = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
-        self.words = widgets.HTML()
+        controls = self._make_controls(name, load, axle, units)
         shown = self.SHOWN[kind]
-        sliders = [self.controls[n] for n in shown if n.endswith(("turns", "gap"))]
-        choices = [self.controls[n] for n in shown if not n.endswith(("turns", "gap"))]
-        layout = widgets.Layout(flex_flow="row wrap", width="100%")
-        super().__init__(
-            [
-                widgets.HBox(choices, layout=layout),
-                widgets.HBox(sliders, layout=layout),
-                self.chart,
-                self.words,
-            ]
-        )
-        for control in self.controls.values():
-            control.observe(self._changed, names="value")
-        self._quiet = False
-        self.refresh()
+        sliders = [controls[n] for n in shown if n.endswith(("turns", "gap"))]
+        choices = [controls[n] for n in shown if not n.endswith(("turns", "gap"))]
+        self._lay_out(controls, [choices, sliders])
 
     def _make_controls(self, setup, load, axle, units):
         made = {
@@ -129,11 +211,11 @@ class Panel(widgets.VBox):
             corner = getattr(self._setup, left)
             made[f"{name}_turns"] = widgets.FloatSlider(
                 min=low, max=high, step=step, value=float(corner.turns), readout_format=".2f",
-                description=f"{name} turns", style=_WIDE, layout=widgets.Layout(width="27em"),
+                description=f"{name} turns", tooltip="collar turns from contact", style=_WIDE, layout=widgets.Layout(width="27em"),
             )  # fmt: skip
             made[f"{name}_gap"] = widgets.SelectionSlider(
                 options=_gap_options(units), value=self._nearest(corner.gap or 0.0, units),
-                description=f"{name} stop gap", style=_WIDE, layout=widgets.Layout(width="27em"),
+                description=f"{name} stop gap", tooltip="by tape at droop hang", style=_WIDE, layout=widgets.Layout(width="27em"),
                 disabled=corner.gap is None,
             )  # fmt: skip
         return made
@@ -150,25 +232,15 @@ class Panel(widgets.VBox):
         for name, value in values.items():
             if name.endswith("_gap"):
                 value = self._nearest(value, self.controls["units"].value)
-            self.controls[name].value = value
+            super().set(**{name: value})
 
-    def _changed(self, change):
-        if self._quiet:
-            return
-        self._quiet = True
-        try:
-            if change["owner"] is self.controls["units"]:
-                self._change_units(change["old"], change["new"])
-            elif change["owner"] is self.controls["setup"]:
-                self._change_setup(change["new"])
-            elif change["owner"] is self.controls["ring"]:
-                self._held = None
-        except Exception as error:
-            self._fail(error)
-            return
-        finally:
-            self._quiet = False
-        self.refresh()
+    def _react(self, change):
+        if change["owner"] is self.controls["units"]:
+            self._change_units(change["old"], change["new"])
+        elif change["owner"] is self.controls["setup"]:
+            self._change_setup(change["new"])
+        elif change["owner"] is self.controls["ring"]:
+            self._held = None
 
     def _gap(self, axle, units):
         """The gap a slider stands for [m]: the set-up's own, unrounded, until it is moved."""
@@ -223,80 +295,63 @@ class Panel(widgets.VBox):
             )
         return setup
 
-    def refresh(self):
-        """Show what the controls say. Never raises: what cannot be shown is said in words."""
-        try:
-            units, axle = self.controls["units"].value, self.controls["axle"].value
-            view = look(self.vehicle, self.setup, load=self.controls["load"].value)
-            picture = self._board(view, axle, units).render(view)
-            words = _table(view, units)
-            self.view, self.error = view, ""
-            self.chart.value, self.words.value = picture, words
-            self.chart.layout.visibility = "visible"
-        except Exception as error:  # a callback's exception would vanish: the page must say it
-            self._fail(error)
-
-    def _fail(self, error):
-        """Say in the panel why there is no picture."""
-        self.error = str(error) or type(error).__name__
-        self.chart.layout.visibility = "hidden"  # a stale chart would be a wrong one
-        self.words.value = (
-            '<div role="alert" style="border:2px solid #1b1f24;padding:.5em;max-width:60em">'
-            f"<b>This cannot be shown.</b> {html.escape(self.error)}</div>"
+    def _show(self, units):
+        axle = self.controls["axle"].value
+        view = look(self.vehicle, self.setup, load=self.controls["load"].value)
+        rows, size = rows_for(self.kind, axle)
+        board = self._board(
+            (axle, units, self.controls["setup"].value),
+            lambda: Board(view, rows, units=units, size=size),
         )
+        return view, board.render(view), _table(view, units)
 
-    def _board(self, view, axle, units):
-        key = (axle, units, self.controls["setup"].value)
-        if key not in self._boards:
-            rows, size = rows_for(self.kind, axle)
-            self._boards[key] = Board(view, rows, units=units, size=size)
-        board = self._boards[key]
-        # Its own size on screen, so that ink stays sharp; narrower where the page is.
-        self.chart.layout.width = f"{board.figure.bbox.width:.0f}px"
-        return board
-
-    def summary(self):
-        """What is shown, in words.
-
-        Returns
-        -------
-        str
-        """
-        if self.error:
-            return f"This cannot be shown. {self.error}"
-        return in_words(self.view, self.controls["units"].value)
-
-    def _repr_mimebundle_(self, **kwargs):
-        # Without a kernel the widget is dead: the picture and its words stand in for it.
-        bundle = super()._repr_mimebundle_(**kwargs)
-        data, *rest = bundle if isinstance(bundle, tuple) else (bundle,)
-        data = dict(data or {}, **{"text/plain": self.summary()})
-        if self.chart.value and not self.error:
-            data["image/png"] = base64.b64encode(self.chart.value).decode()
-        return (data, *rest) if rest else data
+    def _describe(self, units):
+        return in_words(self.view, units)
 
 
 def _table(view, units):
     """The readout as a small table, any caution above it, and the words for a screen reader."""
-    notes = "".join(
-        f'<div role="status" style="font-weight:bold">{html.escape(note)}</div>'
-        for note in cautions(view, units)
+    return as_table(
+        view.axles, readout(view, units), notes=cautions(view, units), spoken=in_words(view, units)
     )
-    rows = "".join(
+
+
+def as_table(heads, rows, *, notes, spoken):
+    """Numbers side by side as HTML; whatever is in them is text, never markup.
+
+    Parameters
+    ----------
+    heads : iterable of str
+        Of the columns.
+    rows : dict of str to sequence of str
+        Label to one text a column.
+    notes : iterable of str
+        Cautions, put above.
+    spoken : str
+        The words for a screen reader.
+
+    Returns
+    -------
+    str
+    """
+    above = "".join(
+        f'<div role="status" style="font-weight:bold">{html.escape(note)}</div>' for note in notes
+    )
+    body = "".join(
         f'<tr><th style="text-align:left;font-weight:normal;padding-right:1.5em">'
         f"{html.escape(label)}</th>"
         + "".join(f'<td style="padding-right:1.5em"><b>{html.escape(t)}</b></td>' for t in texts)
         + "</tr>"
-        for label, texts in readout(view, units).items()
+        for label, texts in rows.items()
     )
-    spoken = (
+    words = (
         '<p aria-live="polite" style="position:absolute;width:1px;height:1px;overflow:hidden;'
-        f'clip-path:inset(50%)">{html.escape(in_words(view, units))}</p>'
+        f'clip-path:inset(50%)">{html.escape(spoken)}</p>'
     )
-    head = "<tr><th></th>" + "".join(
-        f'<th style="text-align:left">{axle}</th>' for axle in view.axles
+    head = "".join(f'<th style="text-align:left">{html.escape(name)}</th>' for name in heads)
+    return (
+        f'{above}<table style="line-height:1.35"><tr><th></th>{head}</tr>{body}</table>{words}'
     )
-    return f'{notes}<table style="line-height:1.35">{head}</tr>{rows}</table>{spoken}'
 
 
 def start(vehicle, **options):
@@ -334,9 +389,26 @@ def numbers(panel_or_view, *, units="us"):
     if getattr(panel_or_view, "error", ""):
         return panel_or_view.summary()
     view = getattr(panel_or_view, "view", panel_or_view)
-    lines = readout(view, units)
-    width = max(map(len, lines))
-    return "\n".join(f"{k:<{width}}  {a}  |  {b}" for k, (a, b) in lines.items())
+    return as_lines(readout(view, units))
 
 
-__all__ = ["Panel", "install", "numbers", "preload", "start", "stop_gap"]
+def as_lines(rows):
+    """Numbers side by side as lines of text.
+
+    Parameters
+    ----------
+    rows : dict of str to sequence of str
+        Label to one text a column.
+
+    Returns
+    -------
+    str
+    """
+    width = max(map(len, rows))
+    return "\n".join(f"{label:<{width}}  {'  |  '.join(t)}" for label, t in rows.items())
+
+
+__all__ = [
+    "LivePanel", "Panel", "as_lines", "as_table", "install", "numbers", "preload", "start",
+    "stop_gap",
+]  # fmt: skip

@@ -1,6 +1,6 @@
-"""The work sheet: one printed page for the clipboard, with every number a technician needs.
+"""The work sheet on paper: one printed page for the clipboard.
 
-`work_sheet` gathers the numbers (SI), `html` puts them on the page, `write` files page and PDF.
+`html` puts the numbers of `suspkit.worksheet` on the page, `write` files page and PDF.
 """
 
 from __future__ import annotations
@@ -9,30 +9,21 @@ import io
 import platform
 import re
 import unicodedata
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 import suspkit
-from suspkit.compressor import CompressorCheck, compressor_check
-from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.files import write_files
-from suspkit.setup import AXLES, CORNERS, Setup
-from suspkit.stance import height_band, settle
-from suspkit.units import GRAVITY, INCH, SYSTEMS, show, to_unit, unit_label
-from suspkit.vehicle import known_name
+from suspkit.setup import AXLES
+from suspkit.units import INCH, show, to_unit, unit_label
+from suspkit.worksheet import WorkSheet, corner_words, work_sheet
 
-SIDE_TO_SIDE = INCH / 16
-"""Left and right agree within this unless the vehicle file says otherwise [m] (common practice,
-no source)."""
+__all__ = ["PrintError", "WorkSheet", "html", "work_sheet", "write"]
 
 PAPER = {"us": "letter", "metric": "a4"}
 """The paper a PDF is made for, by system of units; the page fits either."""
-
-LOOSE = 1e-6
-"""Less slack than this is rounding [m]."""
 
 SCALES = (1.0, 0.96, 0.92, 0.88, 0.84, 0.8)
 """Sizes of type tried in turn until all is on one page."""
@@ -42,500 +33,7 @@ class PrintError(OSError):
     """No PDF can be made on this machine: one sentence says why and what would mend it."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class SpringLine:
-    """One spring of a stack as fitted.
-
-    Attributes
-    ----------
-    name : str
-    rate : float
-        At first, from free length [N/m].
-    free_length : float
-        [m]
-    ring_below : bool
-        A stop ring catches the divider under it.
-    room : float
-        Left to coil bind at full bump [m].
-    force : float
-        Of this spring at full bump [N]; less than the stack's where a ring holds it.
-    safety_factor : float
-        Shear yield over shear stress at full bump; nan if the wire is not known.
-    """
-
-    name: str
-    rate: float
-    free_length: float
-    ring_below: bool
-    room: float
-    force: float
-    safety_factor: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Clicks:
-    """One adjuster: ``count`` clicks from ``zero`` ("closed" or "open") of ``total``."""
-
-    name: str
-    count: float
-    zero: str
-    total: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Crossing:
-    """Where one stop ring is met before full bump.
-
-    Attributes
-    ----------
-    name : str
-        The spring above the ring.
-    compression, travel : float
-        Of the shock from full extension, of the wheel from droop [m].
-    force : float
-        Of the springs [N].
-    """
-
-    name: str
-    compression: float
-    travel: float
-    force: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Bind:
-    """The first spring to bind.
-
-    Attributes
-    ----------
-    name : str
-    compression : float
-        Of the shock from full extension [m].
-    margin : float
-        That less full bump [m]: below zero it binds before full bump.
-    force : float
-        Of the springs there [N].
-    """
-
-    name: str
-    compression: float
-    margin: float
-    force: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class CornerSheet:
-    """The numbers of one corner.
-
-    Attributes
-    ----------
-    name : str
-    stack : str
-    springs : tuple of SpringLine
-        From the collar down.
-    turns : float
-        Of the collar from contact.
-    preload : float
-        The same as collar travel [m].
-    gap : tuple of float
-        By tape at droop hang, lower bolt in, after the turns [m]; one a ring from the collar down.
-    ring_below_collar : tuple of float
-        Check of each ring's place: collar's seat to the ring's catching face [m].
-    clicks : tuple of Clicks
-    height, height_low, height_high : float
-        Ride height without friction, and the band friction allows [m]; so are the numbers below,
-        which are those of the stance without friction.
-    travel, bump_left, droop_left : float
-        Wheel travel from droop, and what is left to full bump and to droop hang [m].
-    crossings : tuple of Crossing
-        Stop rings met before full bump, in order.
-    past_crossover : bool
-        Standing with the last ring closed.
-    load_factor : float
-        Springs and gas at full bump over standing load.
-    energy : float
-        From standing to full bump [J].
-    drop_height : float
-        Tyre above flat ground that just reaches full bump with no damping [m]. Below zero, it gets
-        there even when let go at the ground.
-    frequency : float
-        Ride frequency as it stands [Hz].
-    frequency_below, frequency_past : float
-        The same weight on springs and gas just below and just past the last crossover [Hz]; nan
-        if there is none.
-    bind : Bind
-    turns_up, turns_down : float
-        Left on the collar's thread either way [turns].
-    gap_limits : tuple of (float, float)
-        Smallest and largest gap each ring's thread allows [m].
-    given_back : float
-        What of the preload the top-out spring gives back [m].
-    bolt_out_error : float
-        How many turns too early contact is found with the lower bolt out.
-    slack : float
-        How loose the springs are at droop hang [m].
-    """
-
-    name: str
-    stack: str
-    springs: tuple[SpringLine, ...]
-    turns: float
-    preload: float
-    gap: tuple[float, ...]
-    ring_below_collar: tuple[float, ...]
-    clicks: tuple[Clicks, ...]
-    height: float
-    height_low: float
-    height_high: float
-    travel: float
-    bump_left: float
-    droop_left: float
-    crossings: tuple[Crossing, ...]
-    past_crossover: bool
-    load_factor: float
-    energy: float
-    drop_height: float
-    frequency: float
-    frequency_below: float
-    frequency_past: float
-    bind: Bind
-    turns_up: float
-    turns_down: float
-    gap_limits: tuple[tuple[float, float], ...]
-    given_back: float
-    bolt_out_error: float
-    slack: float
-
-    @property
-    def weakest(self):
-        """The spring with the smallest stress safety factor at full bump, if any is known."""
-        known = [s for s in self.springs if not np.isnan(s.safety_factor)]
-        return min(known, key=lambda s: s.safety_factor, default=None)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class WorkSheet:
-    """Everything on the page, as numbers (SI).
-
-    Attributes
-    ----------
-    vehicle : Vehicle
-    setup : Setup
-    setup_name : str
-    load : str or None
-        None is nothing aboard.
-    aboard : float
-        Mass of the load [kg].
-    corners : dict of str to CornerSheet
-    front_height, rear_height : float
-        Mean of left and right [m].
-    rake : float
-        Front less rear ride height over wheelbase.
-    side_to_side : float
-        Left and right should agree within this [m].
-    compressor : dict of str to dict of str to CompressorCheck
-        By set-up, then axle: the one to fit first, then the one that comes off.
-    problems : tuple of str
-        What must not be overlooked, one plain sentence each.
-    curves : dict of str to dict of str to array
-        By axle, of its left corner: ``compression`` [m] and ``force`` [N] of springs and gas, and
-        ``with_stop`` [N] with the bump stop, from droop hang to full bump; ``ride`` [m] where it
-        stands.
-    """
-
-    vehicle: object
-    setup: Setup
-    setup_name: str
-    load: str | None
-    aboard: float
-    corners: dict[str, CornerSheet]
-    front_height: float
-    rear_height: float
-    rake: float
-    side_to_side: float
-    compressor: dict[str, dict[str, CompressorCheck]]
-    problems: tuple[str, ...]
-    curves: dict
-
-
-# --- numbers -------------------------------------------------------------------------------------
-
-
-def work_sheet(vehicle, *, setup=None, load=None, units="us"):
-    """Gather the numbers of a work sheet.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-    setup : str or Setup, optional
-        One of the vehicle's by name, or any other; its current one if not given.
-    load : str, optional
-        The load the vehicle's targets are for if not given, else its first.
-    units : {"us", "metric"}
-        For the sentences in ``problems``; numbers are SI.
-
-    Returns
-    -------
-    WorkSheet
-
-    Raises
-    ------
-    ValueError
-        If there is no such set-up, load or system of units, or the set-up holds arrays.
-    """
-    if units not in SYSTEMS:
-        raise ValueError(f"units is {units!r}; expected {' or '.join(SYSTEMS)}")
-    setup_name, setup = _chosen_setup(vehicle, setup)
-    load = _chosen_load(vehicle, load)
-    corners = assemble(vehicle, setup)
-    stance = settle(vehicle, setup, load=load, corners=corners)
-    band = height_band(vehicle, setup, load=load, corners=corners)
-    sheets = {
-        name: _corner_sheet(vehicle, getattr(setup, name), corners[name], stance, band)
-        for name in CORNERS
-    }
-    items = vehicle.loads[load].items if load is not None else ()
-    targets = vehicle.targets
-    return WorkSheet(
-        vehicle=vehicle,
-        setup=setup,
-        setup_name=setup_name,
-        load=load,
-        aboard=float(sum(vehicle.items[item].mass for item in items)),
-        corners=sheets,
-        front_height=float(stance.front_height),
-        rear_height=float(stance.rear_height),
-        rake=float(stance.rake),
-        side_to_side=SIDE_TO_SIDE if targets is None else targets.side_to_side,
-        compressor=_compressor(vehicle, setup_name, setup),
-        problems=tuple(_problems(sheets, corners, stance, units)),
-        curves={axle: _curves(corners[pair[0]], stance) for axle, pair in AXLES.items()},
-    )
-
-
-def _chosen_setup(vehicle, setup):
-    if setup is None:
-        setup = vehicle.current
-    if isinstance(setup, str):
-        known_name(setup, vehicle.setups, "setup", "a set-up of this vehicle")
-        name, setup = setup, vehicle.setups[setup]
-        _refuse_arrays(setup)
-        return name, setup
-    if not isinstance(setup, Setup):
-        raise ValueError(f"setup is {setup!r}; expected a Setup or the name of one")
-    _refuse_arrays(setup)
-    return next((name for name, known in vehicle.setups.items() if known == setup), "new"), setup
-
-
-def _refuse_arrays(setup):
-    numbers = [(bar, getattr(setup, bar)) for bar in ("front_bar", "rear_bar")]
-    for corner in CORNERS:
-        chosen = getattr(setup, corner)
-        numbers.append((f"{corner}.turns", chosen.turns))
-        for name in ("gap", "ring"):
-            value = getattr(chosen, name)
-            each = value if isinstance(value, tuple) else [value]
-            numbers += [(f"{corner}.{name}", one) for one in each]
-        numbers += [(f"{corner}.clicks.{name}", count) for name, count in chosen.clicks.items()]
-    for name, value in numbers:
-        if np.ndim(value):
-            raise ValueError(
-                f"{name} is an array of shape {np.shape(value)}; expected one number: a work sheet "
-                "is for one set-up"
-            )
-
-
-def _chosen_load(vehicle, load):
-    if load is None:
-        return vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
-    if not isinstance(load, str):
-        raise ValueError(f"load is {load!r}; expected the name of one load")
-    known_name(load, vehicle.loads, "load", "a load of this vehicle")
-    return load
-
-
-def _corner_sheet(vehicle, chosen, corner, stance, band):
-    row = CORNERS.index(corner.name)
-    at = {name: float(value) for name, value in stance.at(corner.name).items()}
-    reserve = stance.bottoming
-    thread = corner.shock.thread
-    least, most = (float(turns) for turns in corner.turn_limits)
-    below, past = _frequencies(vehicle.axle_of(corner.name), corner, at["wheel_force"])
-    rings = range(len(corner.gap))
-    return CornerSheet(
-        name=corner.name,
-        stack=chosen.stack,
-        springs=_springs(corner),
-        turns=float(corner.turns),
-        preload=float(corner.preload),
-        gap=tuple(float(gap) for gap in corner.gap),
-        ring_below_collar=tuple(float(corner.ring_at(i) - corner.collar_at) for i in rings),
-        clicks=tuple(
-            Clicks(name=name, count=chosen.clicks.get(name, np.nan), zero=clicker.zero,
-                   total=int(clicker.count))
-            for name, clicker in corner.shock.clickers.items()
-        ),
-        height=at["height"],
-        height_low=float(band[0][row]),
-        height_high=float(band[1][row]),
-        travel=at["travel"],
-        bump_left=at["bump_left"],
-        droop_left=at["droop_left"],
-        crossings=_crossings(corner),
-        past_crossover=bool(stance.past_crossover[row]),
-        load_factor=float(reserve.load_factor[row]),
-        energy=float(reserve.energy[row]),
-        drop_height=float(reserve.drop_height[row]),
-        frequency=at["frequency"],
-        frequency_below=below,
-        frequency_past=past,
-        bind=_first_bind(corner),
-        turns_up=float(corner.turns) - least,
-        turns_down=most - float(corner.turns),
-        gap_limits=tuple(tuple(float(v) for v in corner.gap_limits(i)) for i in rings),
-        given_back=float(corner.given_back),
-        bolt_out_error=float(corner.unbolted_hang - corner.contact_hang) / thread.collar_pitch,
-        slack=float(corner.slack),
-    )  # fmt: skip
-
-
-def _springs(corner):
-    squeezed = corner.stack.deflections(corner.shock.full_bump + corner.seat)
-    rings = {ring.below for ring in corner.stack.rings}
-    lines = []
-    for i, spring in enumerate(corner.stack.springs):
-        deflection = min(float(squeezed[i]), spring.travel)  # a hair past bind is an infinite force
-        # Once solid, coil on coil carries the rest, so the wire is stressed no further.
-        force = float(spring.law(deflection))
-        lines.append(
-            SpringLine(
-                name=spring.name,
-                rate=float(spring.law.slope(0.0)),
-                free_length=spring.free_length,
-                ring_below=i in rings,
-                room=spring.travel - deflection,
-                force=force,
-                safety_factor=float(spring.wire.safety_factor(force)) if spring.wire else np.nan,
-            )
-        )
-    return tuple(lines)
-
-
-def _crossings(corner):
-    return tuple(
-        Crossing(
-            name=event.name,
-            compression=float(event.compression),
-            travel=float(corner.linkage.travel(event.compression)),
-            force=float(event.force),
-        )
-        for event in corner.events
-        if event.kind == "crossover" and event.compression <= corner.shock.full_bump
-    )
-
-
-def _first_bind(corner):
-    # The springs reach solid at some force, so at least the last one to move binds.
-    first = min((e for e in corner.events if e.kind == "bind"), key=lambda e: e.compression)
-    return Bind(
-        name=first.name,
-        compression=float(first.compression),
-        margin=float(first.compression - corner.shock.full_bump),
-        force=float(first.force),
-    )
-
-
-def _frequencies(axle, corner, standing):
-    """Ride frequency of the standing weight with the rates on both sides of the last crossover.
-
-    Springs and gas alone: a bump stop touched before the ring would hide what the ring does.
-    """
-    met = corner.crossover
-    if not met <= corner.shock.full_bump:
-        return np.nan, np.nan
-    travel = corner.linkage.travel(met)
-    ratio, bend = corner.linkage.motion_ratio(travel), corner.linkage.motion_ratio_slope(travel)
-    found = []
-    force = corner.stack_curve(met) + corner.shock.gas_force(met)
-    for side in ("left", "right"):
-        rate = corner.stack_curve.slope(met, side=side) + corner.shock.gas_rate(met)
-        rate = rate * ratio**2 + force * bend
-        ride_rate = rate * axle.tyre.rate / (rate + axle.tyre.rate)
-        found.append(float(np.sqrt(ride_rate * GRAVITY / standing) / (2 * np.pi)))
-    return tuple(found)
-
-
-def _compressor(vehicle, name, setup):
-    """The job of fitting these springs, and of taking off another set-up's, where there is one."""
-
-    def stacks(of):
-        return of.front_left.stack, of.rear_left.stack
-
-    others = {n: s for n, s in vehicle.setups.items() if stacks(s) != stacks(setup)}
-    other = "stock" if "stock" in others else next(iter(others), None)
-    checks = {name: compressor_check(vehicle, setup)}
-    if other is not None:
-        try:
-            checks[other] = compressor_check(vehicle, others[other])
-        except BrokenSetupError:
-            pass  # nobody can have fitted it
-    return checks
-
-
-def _problems(sheets, corners, stance, units):
-    """Plain sentences; what is true of both sides of an axle is said once."""
-    if stance.tipped:
-        yield "In this load it tips over, so there is no stance and no number below that needs one."
-    told = []
-    for sentence in thread_problems(corners):
-        place, rest = sentence.split(".", 1)
-        told.append((place, f"{rest}."))
-    for row, (name, sheet) in enumerate(sheets.items()):
-        corner = corners[name]
-        if stance.on_stop[row]:
-            told.append((name, "it stands at full bump, nothing left to move. Do not drive it so."))
-        elif stance.compression[row] > corner.shock.bump_touch:
-            told.append((name, "it stands on its bump stop."))
-        if stance.lifted[row]:
-            told.append((name, "the tyre is off the ground."))
-        if sheet.slack > LOOSE:
-            told.append(
-                (name, f"the springs hang loose by {show(sheet.slack, 'length', units)} at droop "
-                       "and can come off their seats. More turns, or a longer stack.")
-            )  # fmt: skip
-        for spring in sheet.springs:
-            if spring.safety_factor < 1:
-                told.append(
-                    (name, f"{spring.name} is stressed past yield at full bump (safety factor "
-                           f"{spring.safety_factor:.2f}) and will take a set.")
-                )  # fmt: skip
-    for axle, (left, right) in AXLES.items():
-        sides = [[text for place, text in told if place == side] for side in (left, right)]
-        for text in dict.fromkeys(sides[0] + sides[1]):
-            if text in sides[0] and text in sides[1]:
-                yield f"{axle.capitalize()}, both sides: {text}"
-            else:
-                yield f"{_words(left if text in sides[0] else right)}: {text}"
-
-
-def _curves(corner, stance):
-    full = corner.shock.full_bump
-    compression = np.linspace(float(corner.hang), np.nextafter(full, 0), 161)
-    knots = corner.curve.x[(corner.curve.x > compression[0]) & (corner.curve.x < compression[-1])]
-    compression = np.union1d(compression, knots)
-    return {
-        "compression": compression,
-        "force": corner.stack_curve(compression) + corner.shock.gas_force(compression),
-        "with_stop": corner.force(compression),
-        "ride": float(stance.compression[CORNERS.index(corner.name)]),
-    }
-
-
 # --- words ---------------------------------------------------------------------------------------
-
-
-def _words(name):
-    return name.replace("_", " ").capitalize()
 
 
 def _short(text, length):
@@ -589,7 +87,9 @@ class _Writer:
         if left.stack == right.stack:
             stacks = [{"side": "", "springs": self.springs(left)}]
         else:
-            stacks = [{"side": _words(c.name), "springs": self.springs(c)} for c in (left, right)]
+            stacks = [
+                {"side": corner_words(c.name), "springs": self.springs(c)} for c in (left, right)
+            ]
         return {
             "name": axle.capitalize(),
             "stacks": stacks,
@@ -855,7 +355,7 @@ def _draw(axes, axle, sheet, units):
     left, right = (sheet.corners[name] for name in AXLES[axle])
     alike = (left.stack, left.turns, left.gap) == (right.stack, right.turns, right.gap)
     axes.set(xlim=(0, 1.02 * x[-1]), ylim=(0, top),
-             title=axle.capitalize() if alike else _words(left.name),
+             title=axle.capitalize() if alike else corner_words(left.name),
              xlabel=f"shock compression [{unit_label('length', units)}]")  # fmt: skip
     axes.title.set(fontsize=7.5, fontweight="bold")
     axes.spines[["top", "right"]].set_visible(False)
@@ -929,7 +429,7 @@ def _page(sheet, units):
         "axles": [writer.settings(axle) for axle in AXLES],
         "corners": [
             {
-                "name": _words(name),
+                "name": corner_words(name),
                 "height": writer.tape(c.height),
                 "band": f"{writer.tape(c.height_low)} to {writer.tape(c.height_high)}",
             }

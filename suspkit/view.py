@@ -181,13 +181,25 @@ def _axle_view(name, corners, stance):
         crossover_travel=float(linkage.travel(crossed)) if np.isfinite(crossed) else np.nan,
         height=float(stance.front_height if name == "front" else stance.rear_height),
         cutaways={
-            state: _cutaway(corner, at)
+            state: cutaway_at(corner, at)
             for state, at in zip(STATES, (hang, ride, full), strict=True)
         },
     )
 
 
-def _cutaway(corner, compression):
+def cutaway_at(corner, compression):
+    """Where everything along a shock is at one compression.
+
+    Parameters
+    ----------
+    corner : Corner
+    compression : float
+        Of the shock [m].
+
+    Returns
+    -------
+    Cutaway
+    """
     stack, shock = corner.stack, corner.shock
     squeeze = stack.deflections(np.asarray(compression + corner.seat))
     at = collar = float(corner.collar_at)

@@ -58,21 +58,8 @@ def browser():
             "console",
             lambda m: page.problems.append(m.text) if m.type == "error" else None,
         )
+        page.set_default_timeout(10_000)
         yield page
-
-
-@pytest.fixture(scope="module", params=LESSONS)
-def lesson(request, server, browser):
-    """A notebook after Run All, on the page; what the page complained of is in ``problems``."""
-    browser.problems.clear()
-    lab.open_notebook(browser, *server, f"notebooks/{request.param}.ipynb")
-    # Stored outputs must go first, or they would pass for fresh ones.
-    browser.click("text=Edit >> nth=0")
-    browser.click("text=Clear Outputs of All Cells >> nth=0")
-    browser.wait_for_function("document.querySelectorAll('.jp-OutputArea-output').length === 0")
-    lab.run_all(browser)
-    browser.wait_for_selector("img.widget-image", timeout=30_000)
-    return request.param, browser
 
 
 class OnPage:
@@ -80,7 +67,7 @@ class OnPage:
 
     def __init__(self, page, name):
         kind, axle = LESSONS[name]
-        self.page = page
+        self.page, self.name = page, name
         self.twin = sk.panels.Panel(sk.example("unit7"), kind, axle=axle)
         self.root = page.locator(".jp-OutputArea-output:has(img.widget-image)").first
         self.image = self.root.locator("img.widget-image")
@@ -94,7 +81,7 @@ class OnPage:
             return self.root.locator(".widget-toggle-buttons", has_text=re.compile(label))
         exact = re.compile(f"^{re.escape(shown.description)}$")
         label = self.page.locator(".widget-label", has_text=exact)
-        return self.root.locator(".jupyter-widgets.widget-inline-hbox").filter(has=label)
+        return self.root.locator(".widget-inline-hbox").filter(has=label)
 
     def press(self, name, key, times=1):
         """Press a key on a slider; the twin follows what its readout says."""
@@ -148,9 +135,32 @@ class OnPage:
     def units(self):
         return self.twin.controls["units"].value
 
+    @property
+    def unseen(self):
+        """The gap of the axle that is not drawn shows in the numbers alone, and without a side view
+        so do its turns."""
+        other = "rear" if self.twin.controls["axle"].value == "front" else "front"
+        side = self.twin.kind in ("start", "preload")
+        return (f"{other}_gap",) if side else (f"{other}_gap", f"{other}_turns")
 
-def test_runs_without_a_complaint(lesson):
-    name, page = lesson
+
+@pytest.fixture(scope="module", params=LESSONS)
+def panel(request, server, browser):
+    """The first panel of a notebook after Run All; tests leave it to the next as they found it
+    or moved it, for the twin keeps step."""
+    browser.problems.clear()
+    lab.open_notebook(browser, *server, f"notebooks/{request.param}.ipynb")
+    # Stored outputs must go first, or they would pass for fresh ones.
+    browser.click("text=Edit >> nth=0")
+    browser.click("text=Clear Outputs of All Cells >> nth=0")
+    browser.wait_for_function("document.querySelectorAll('.jp-OutputArea-output').length === 0")
+    lab.run_all(browser)
+    browser.wait_for_selector("img.widget-image", timeout=30_000)
+    return OnPage(browser, request.param)
+
+
+def test_runs_without_a_complaint(panel):
+    page = panel.page
     cells = page.locator(".jp-CodeCell .jp-InputPrompt")
     prompts = [t.strip() for t in cells.all_inner_texts()]
     assert prompts == [f"[{i + 1}]:" for i in range(len(prompts))] and prompts
@@ -159,26 +169,19 @@ def test_runs_without_a_complaint(lesson):
     text = page.locator(".jp-Notebook").inner_text()
     assert not [words for words in BROKEN if words in text]
     assert page.problems == []
-    # Live, not the stored picture; and as many as there are panels.
-    count = page.locator("img.widget-image").count()
-    assert count >= 1
-    for i in range(count):
-        size = (
-            page.locator("img.widget-image")
-            .nth(i)
-            .evaluate("async e => { await e.decode(); return [e.naturalWidth, e.naturalHeight] }")
+    images = page.locator("img.widget-image")
+    for i in range(images.count()):
+        size = images.nth(i).evaluate(
+            "async e => { await e.decode(); return [e.naturalWidth, e.naturalHeight] }"
         )
         assert size[0] >= 900 and size[1] >= 400
 
 
-def test_first_picture_and_numbers(lesson):
-    name, page = lesson
-    OnPage(page, name).settles()
+def test_first_picture_and_numbers(panel):
+    panel.settles()
 
 
-def test_every_control_moves_the_chart(lesson):
-    name, page = lesson
-    panel = OnPage(page, name)
+def test_every_control_moves_the_chart(panel):
     panel.settles()
     for control in panel.twin.SHOWN[panel.twin.kind]:
         shown = panel.twin.controls[control]
@@ -188,86 +191,70 @@ def test_every_control_moves_the_chart(lesson):
         elif control == "ring":
             # The ring stays where it was: only after a turn is there something to see.
             panel.choose(control, 1)
-            panel.press("front_turns", "ArrowLeft", 4)
+            panel.press("rear_turns", "ArrowLeft", 8)
         else:
             now = [o[1] if isinstance(o, tuple) else o for o in shown.options].index(shown.value)
             panel.choose(control, (now + 1) % len(shown.options))
         panel.settles()
-        assert panel.picture() != before or control.startswith(_hidden(panel)), control
+        assert panel.picture() != before or control in panel.unseen, control
         if control != "axle":
             assert panel.table() != table, control
-    assert page.problems == []
+    assert panel.page.problems == []
 
 
-def _hidden(panel):
-    """The gap of the axle that is not drawn shows in the numbers alone."""
-    drawn = panel.twin.controls["axle"].value
-    other = "rear" if drawn == "front" else "front"
-    side = any("side" in type(c).__name__.lower() for c in _charts(panel))
-    return (f"{other}_gap", f"{other}_turns") if not side else (f"{other}_gap",)
+def test_metric_is_metric_all_through(panel):
+    for units, mine, others in ((1, " mm", r"lbf| in\b"), (0, " in", r" mm\b| N\b")):
+        panel.choose("units", units)
+        panel.settles()
+        # All but the words "into the travel".
+        assert mine in panel.table() and not re.search(others, panel.table())
+        if "front_gap" in panel.twin.SHOWN[panel.twin.kind]:
+            assert panel.readout("front_gap").endswith(mine)
 
 
-def _charts(panel):
-    rows, _ = sk.charts.rows_for(panel.twin.kind, "front")
-    return [sk.charts.CHARTS[name] for row in rows for name, _ in row]
-
-
-def test_metric_is_metric_all_through(lesson):
-    name, page = lesson
-    panel = OnPage(page, name)
-    _reset(panel)
-    panel.choose("units", 1)
-    panel.settles()
-    text = panel.words.inner_text()
-    assert " mm" in text and "N" not in re.findall(r"lbf|psi| in\b", text)
-    assert not re.findall(r"lbf| in[,\s]", text.replace("stands", ""))
-    if "front_gap" in panel.twin.SHOWN[panel.twin.kind]:
-        assert panel.readout("front_gap").endswith(" mm")
-    panel.choose("units", 0)
-    panel.settles()
-
-
-def test_state_after_a_fast_drag(lesson):
-    name, page = lesson
-    sliders = [n for n in sk.panels.Panel.SHOWN[LESSONS[name][0]] if n.endswith(("turns", "gap"))]
+def test_state_after_a_fast_drag(panel):
+    sliders = [n for n in panel.twin.SHOWN[panel.twin.kind] if n.endswith(("turns", "gap"))]
     if not sliders:
         pytest.skip("no slider in this panel")
-    panel = OnPage(page, name)
-    _reset(panel)
-    control = "front_gap" if "front_gap" in sliders else "front_turns"
-    box = panel.control(control).locator(".noUi-handle").bounding_box()
-    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    before = panel.readout(control)
-    page.mouse.move(x, y)
-    page.mouse.down()
-    for i in range(50):
-        page.mouse.move(x + 70 * (i % 17) / 17, y)
-    page.mouse.move(x + 40, y)
-    page.mouse.up()
-    panel.follow(control)
-    assert panel.readout(control) != before
-    panel.settles(3.0)
-    assert page.problems == []
+    mouse = panel.page.mouse
+    for control in sliders[:2]:
+        panel.control(control).scroll_into_view_if_needed()
+        box = panel.control(control).locator(".noUi-handle").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        before = panel.readout(control)
+        mouse.move(x, y)
+        mouse.down()
+        for i in range(50):
+            mouse.move(x + 60 * (i % 17) / 17, y)
+        mouse.move(x + 40, y)
+        mouse.up()
+        panel.follow(control)
+        assert panel.readout(control) != before
+        panel.settles(3.0)
+    assert panel.page.problems == []
 
 
-def _reset(panel):
-    """Run the panel's cell again, so that page and twin begin from the same place."""
-    page = panel.page
-    lab.run_all(page)
-    panel.__init__(page, page.url.split("/")[-1].split(".")[0])
-    panel.settles()
-
-
-def test_a_setup_that_cannot_be_built_is_said_on_the_page(lesson):
-    name, page = lesson
-    if "front_gap" not in sk.panels.Panel.SHOWN[LESSONS[name][0]]:
+def test_a_setup_that_cannot_be_built_is_said_on_the_page(panel):
+    if "rear_gap" not in panel.twin.SHOWN[panel.twin.kind]:
         pytest.skip("no gap slider in this panel")
-    panel = OnPage(page, name)
-    _reset(panel)
-    panel.press("front_gap", "Home")
-    page.wait_for_selector("[role=alert]", timeout=8_000)
+    panel.press("rear_gap", "Home")
+    panel.page.wait_for_selector("[role=alert]")
     assert panel.twin.error and panel.twin.error in panel.words.inner_text()
     assert not panel.image.is_visible()
-    panel.press("front_gap", "ArrowRight", 30)
+    panel.press("rear_gap", "PageUp", 20)
     panel.settles()
-    assert panel.image.is_visible() and page.locator("[role=alert]").count() == 0
+    assert panel.image.is_visible() and panel.page.locator("[role=alert]").count() == 0
+
+
+def test_a_moved_panel_feeds_the_next_cell(panel):
+    """Run the cell after the panel again: it prints what the page shows, not what was stored."""
+    if panel.name not in ("00-start-here", "03-stop-gap"):
+        pytest.skip("the cell after this panel prints something else")
+    page = panel.page
+    panel.choose("units", 0)
+    panel.settles()
+    cell = page.locator(".jp-CodeCell", has_text="sk.panels.numbers(panel)").first
+    cell.locator(".cm-content").click()
+    page.keyboard.press("Control+Enter")
+    height = sk.view.readout(panel.twin.view)["ride height, left and right"][0]
+    cell.locator(".jp-OutputArea-output", has_text=height).wait_for()

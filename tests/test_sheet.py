@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import suspkit as sk
-from suspkit import sheet
+from suspkit import sheet, worksheet
 from suspkit.files import UnwritableError
 from suspkit.setup import CORNERS
 from suspkit.units import INCH, show, tape
@@ -517,7 +517,7 @@ def test_loose_and_overstressed_springs_are_told(unit7, kit):
 
     def told(**changes):
         sheets = kit.corners | {"rear_left": replace(kit.corners["rear_left"], **changes)}
-        return list(sheet._problems(sheets, corners, stance, "us"))
+        return list(worksheet._problems(sheets, corners, stance, "us"))
 
     assert told(slack=0.0) == told(slack=1e-9) == []
     (problem,) = told(slack=INCH / 4)

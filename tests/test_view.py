@@ -260,7 +260,7 @@ def test_the_divider_meets_the_ring_at_crossover(case, axle):
     assert lip > 0
 
     def at(s):
-        return view_module._cutaway(mine.corner, s)
+        return view_module.cutaway_at(mine.corner, s)
 
     met = mine.crossover
     for s in (np.nextafter(met, 0), met, np.nextafter(met, 1)):
@@ -274,7 +274,7 @@ def test_the_divider_meets_the_ring_at_crossover(case, axle):
 def test_each_ring_of_a_triple_closes_in_its_turn():
     mine = seen("triple").axles["front"]
     met = sorted(e.compression for e in mine.corner.events if e.kind == "crossover")
-    closed = [view_module._cutaway(mine.corner, s + 1e-6).closed for s in met]
+    closed = [view_module.cutaway_at(mine.corner, s + 1e-6).closed for s in met]
     assert [sum(c) for c in closed] == [1, 2]
     assert mine.crossover == met[-1]
 

@@ -1,0 +1,241 @@
+"""How fast driving is, as ratios within one run. Not collected by default; run it alone:
+
+    python tests/benchmarks/bench_drive.py
+
+Each time is the best of several, in processor time where one thread works and on the clock where
+several do. "Equal accuracy" of `solve_ivp` is matched by its error: against a run at tight
+tolerance, the loosest of a row of tolerances (its method free) whose wheel travel errs no more
+than the kernel's does.
+"""
+
+import ctypes
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+import independent_ride
+
+import suspkit
+from suspkit import drive as driving
+from suspkit import events, ride_kernel
+
+HERE = Path(__file__).parent
+LOAD = "patrol"
+
+
+def best(call, *, repeat=15, clock=time.thread_time):
+    times = []
+    for _ in range(repeat):
+        start = clock()
+        call()
+        times.append(clock() - start)
+    return min(times)
+
+
+# ------------------------------------------------------------------------------------- plain C
+
+
+class Car(ctypes.Structure):
+    _fields_ = (
+        [(n, ctypes.c_double) for n in ("arm", "unsprung", "radius", "kt", "ct", "mass", "g")]
+        + [("width", ctypes.c_double)]
+        + [(n, ctypes.c_long) for n in ("cells", "springs", "dampers", "last")]
+        + [(n, ctypes.c_double) for n in ("area", "pressure", "volume", "atmosphere", "exponent")]
+        + [(n, ctypes.c_double) for n in ("friction", "soft", "speed", "step", "place")]
+        + [(n, ctypes.c_void_p) for n in ("link", "sx", "sy", "ss", "dx", "dy", "ds", "ground")]
+        + [("guide", ctypes.c_void_p)]
+    )
+
+
+def compile_c(folder):
+    library = Path(folder) / "quarter.so"
+    subprocess.run(
+        ["gcc", "-O3", "-march=native", "-shared", "-fPIC", "-o", library, HERE / "quarter.c",
+         "-lm"],
+        check=True,
+    )  # fmt: skip
+    run = ctypes.CDLL(str(library)).run
+    run.argtypes = [ctypes.POINTER(Car), ctypes.c_void_p, ctypes.c_double, ctypes.c_long,
+                    ctypes.c_long, ctypes.c_void_p, ctypes.c_void_p]  # fmt: skip
+    run.restype = None
+    return run
+
+
+def c_car(built, course):
+    """The same numbers as the kernel reads, and the arrays to keep alive meanwhile."""
+    ground, track, places, sides = course
+    wheel, axle = built.wheels[0], int(built.wheels[0, 7])
+    arrays = [built.links[axle], *(a[0] for a in (*built.springs[:3], *built.dampers[:3])),
+              ground[sides[0]], built.dampers[4][0].astype(np.int64)]  # fmt: skip
+    arrays = [np.ascontiguousarray(a) for a in arrays]
+    car = Car(
+        wheel[2], wheel[3], wheel[4], wheel[5], wheel[6], built.body[1], built.body[4],
+        built.steps[axle], built.cells[axle], built.springs[3][0], built.dampers[3][0],
+        ground.shape[1] - 1, *built.gas[0], *built.friction[0], track[0], track[1], places[0],
+        *(a.ctypes.data for a in arrays),
+    )  # fmt: skip
+    return car, arrays
+
+
+# ------------------------------------------------------------------------------------- the rest
+
+
+def kernel_call(built, event, step=driving.STEP, stride=4):
+    course = driving._course(event, built.wheels)
+    count = round(event.duration / step) // stride * stride
+    wheels = built.wheels.shape[0]
+    record = np.empty((count // stride + 1, ride_kernel.BODY + ride_kernel.WHEEL * wheels))
+    energy = np.empty(4)
+
+    def call():
+        ride_kernel.run(
+            built.start.copy(), step, stride, count, built.wheels, built.body, built.modes,
+            built.links, built.steps, built.cells, *built.springs, *built.dampers, built.gas,
+            built.friction, built.bars, *course, record, energy,
+        )  # fmt: skip
+        return record
+
+    return call, course, count
+
+
+def against_c(vehicle, event):
+    built = driving.build(vehicle, load=LOAD, model="quarter")
+    call, course, count = kernel_call(built, event)
+    record = call()
+    with tempfile.TemporaryDirectory() as folder:
+        run = compile_c(folder)
+        car, _alive = c_car(built, course)
+        rows, energy = np.empty((record.shape[0], 8)), np.empty(4)
+
+        def c_call():
+            state = np.ascontiguousarray(built.start[[0, 3, 4, 7]])
+            run(ctypes.byref(car), state.ctypes.data, driving.STEP, 4, count, rows.ctypes.data,
+                energy.ctypes.data)  # fmt: skip
+
+        c_call()
+        off = np.abs(rows[:, 3] - record[:, ride_kernel.BODY + 1]).max()
+        assert off < 1e-7, f"the C loop is another model: travel is off by {off:.1e} m"
+        kernel = plain = np.inf
+        for _ in range(10):  # by turns, so that both meet the same machine
+            kernel, plain = min(kernel, best(call, repeat=5)), min(plain, best(c_call, repeat=5))
+    return kernel, plain
+
+
+def against_scipy(vehicle, event):
+    """Kernel and scipy times at equal accuracy, with the tolerance and both errors."""
+    from scipy.integrate import solve_ivp
+
+    built = driving.build(vehicle, load=LOAD, model="quarter")
+
+    def ours():
+        return driving.drive(vehicle, event=event, load=LOAD, model="quarter", built=built)
+
+    run = ours()
+    wheel = independent_ride.Wheel(
+        vehicle, vehicle.setup, "front_left",
+        float(suspkit.settle(vehicle, load=LOAD).travel[0]),
+    )  # fmt: skip
+    rhs, start = independent_ride.quarter_equations(vehicle, wheel, event)
+
+    def theirs(method, rtol, max_step):
+        found = solve_ivp(rhs, (0.0, run.time[-1]), start, method=method, t_eval=run.time,
+                          rtol=rtol, atol=rtol * 1e-2, max_step=max_step)  # fmt: skip
+        return found.y[0] - found.y[1]
+
+    exact = theirs("DOP853", 1e-11, 5e-4)
+    allowed = np.abs(run.travel[0] - exact).max()
+    fastest = None
+    for method in ("RK45", "DOP853", "LSODA"):
+        for rtol in (1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10):
+            took = best(lambda m=method, r=rtol: theirs(m, r, 0.02), repeat=1)
+            error = np.abs(theirs(method, rtol, 0.02) - exact).max()
+            if error <= allowed:
+                if fastest is None or took < fastest[0]:
+                    fastest = took, method, rtol, error
+                break
+    kernel = best(ours)
+    return kernel, *fastest, allowed
+
+
+def many(vehicle, event, count=1000):
+    rng = np.random.default_rng(7)
+    setups = [
+        vehicle.setup.change("front", turns=float(a), gap=float(b))
+        for a, b in zip(rng.uniform(2, 6, count), rng.uniform(0.022, 0.06, count), strict=True)
+    ]
+
+    def call(workers):
+        driving.drive_many(vehicle, setups, event=event, load=LOAD, model="quarter",
+                           workers=workers, each=lambda run: run.travel_used)  # fmt: skip
+
+    one = two = np.inf
+    for _ in range(4):
+        one = min(one, best(lambda: call(1), repeat=1, clock=time.perf_counter))
+        two = min(two, best(lambda: call(None), repeat=1, clock=time.perf_counter))
+    return one, two
+
+
+FIRST = """
+import time
+start = time.perf_counter()
+import suspkit
+from suspkit import events
+loaded = time.perf_counter()
+vehicle = suspkit.example("unit7")
+suspkit.drive(vehicle, event=events.g_out(radius=12, depth=0.6, speed=9), load="patrol")
+print(loaded - start, time.perf_counter() - loaded)
+"""
+
+
+def first_call():
+    times = [
+        list(map(float, subprocess.run([sys.executable, "-c", FIRST], check=True, text=True,
+                                       capture_output=True).stdout.split()))
+        for _ in range(5)
+    ]  # fmt: skip
+    return np.min(times, axis=0)
+
+
+def main():
+    vehicle = suspkit.example("unit7")
+    bump = events.single_bump(height=0.2, length=2.0, speed=8.0)
+    rough = events.rough_road(road_class="D", speed=10.0, duration=10.0)
+
+    kernel, scipy_time, method, rtol, error, allowed = against_scipy(vehicle, bump)
+    print(
+        f"quarter car, {bump.name}: {kernel * 1e3:.2f} ms with an error of {allowed:.1e} m; "
+        f"solve_ivp {method} rtol {rtol:g}, {error:.1e} m: {scipy_time * 1e3:.0f} ms, "
+        f"{scipy_time / kernel:.0f} times (wanted 300)"
+    )
+    for event in (bump, rough):
+        kernel, plain = against_c(vehicle, event)
+        print(
+            f"kernel alone, {event.name}: {kernel * 1e3:.2f} ms; plain C -O3 {plain * 1e3:.2f} ms: "
+            f"{kernel / plain:.2f} times (wanted at most 1.5)"
+        )
+    built = {m: driving.build(vehicle, load=LOAD, model=m) for m in ("quarter", "full")}
+    took = {
+        m: best(lambda m=m: driving.drive(vehicle, event=rough, model=m, built=built[m]))
+        for m in built
+    }
+    print(
+        f"10 s of rough ground: quarter {took['quarter'] * 1e3:.1f} ms, full "
+        f"{took['full'] * 1e3:.1f} ms: {took['full'] / took['quarter']:.1f} times (at most 15)"
+    )
+    one, two = many(vehicle, bump)
+    print(
+        f"1000 set-ups: {one:.2f} s on one processor, {two:.2f} s on {os.cpu_count()}: "
+        f"{one / two:.2f} times (wanted 1.7)"
+    )
+    load, first = first_call()
+    print(f"first call with a warm cache: {load:.2f} s to import, then {first:.2f} s (under 2)")
+
+
+if __name__ == "__main__":
+    main()
