@@ -22,7 +22,7 @@ from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.view import STATES, gap_text, in_words, lean, look
 
 INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
-TENDER, MAIN = "#b4540a", "#0b5c7a"
+TENDER, MAIN = "#b85c00", "#07405a"
 """The two spring inks: apart in lightness, for grey print and colour-blind eyes."""
 
 BAND = "#e9eef2"
@@ -172,15 +172,10 @@ class ShockCurve(Chart):
         if crossed:
             self.ghost.set_data(x, ghost)
             # Below and right of the ghost line nothing else stands.
-            at = np.searchsorted(x, 0.78 * x[-1])
-            place(
-                self.ghost_text,
-                x[at],
-                ghost[at] - 0.03 * self.top,
-                "without the ring",
-                ha="center",
-                va="top",
-            )
+            at = np.searchsorted(x, 0.5 * (self.scale(seen.crossover, "length") + x[-1]))
+            at = min(at, len(x) - 1)
+            low = ghost[at] - 0.09 * self.top
+            place(self.ghost_text, x[at], low, "without the ring", ha="center", va="top")
             cx = self.scale(seen.crossover, "length")
             cy = np.interp(cx, x, y)
             self.cross.set_data([cx], [cy])

@@ -12,13 +12,14 @@ import numpy as np
 from suspkit.corner import assemble
 from suspkit.curves import Curve
 from suspkit.linkage import kernel_tables
-from suspkit.setup import CORNERS, Setup
+from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import ATMOSPHERE
 from suspkit.stance import settle
 from suspkit.units import GRAVITY
 
-STEP = 0.5e-3
-"""Time step [s]: a hundredth of the fastest motion, a wheel on its metal stop."""
+STEP = 1e-3
+"""Time step [s]: a fiftieth of the fastest motion, a wheel hopping; one on its metal stop takes
+shorter ones."""
 
 RUB_SPEED = 0.01
 """Shaft speed at which friction has grown to seven tenths of its full value [m/s]; small against
@@ -301,20 +302,22 @@ def _put_together(
     index = [CORNERS.index(name) for name in names]
     corners = tuple(made[name] for name in names)
     axles = [vehicle.axle_of(name) for name in names]
-    carried = stance.wheel_force[index] / GRAVITY
+    # By name: an axle may be the same at both ends.
+    hub_x = np.array([0.0 if name in AXLES["front"] else -vehicle.wheelbase for name in names])
     centre_x = -float(masses.behind_front_axle)
     centre_y, centre_z = float(masses.left_of_centre), float(masses.above_frame)
-    if model == "full":
-        mass = float(masses.mass)
-    else:
+    pitch, mass = float(stance.pitch), float(masses.mass)
+    if model != "full":
         # What the chosen corners carry; the pair's centre is where their balance puts it.
-        mass = float(carried.sum())
-        hub_x = np.array([0.0 if a is vehicle.front else -vehicle.wheelbase for a in axles])
-        centre_x, centre_y = float((carried * hub_x).sum() / mass), 0.0
+        held = stance.wheel_force[index]
+        along = stance.travel[index] - [axle.hub_below_frame for axle in axles] - centre_z
+        pitch = _half_pitch(axles, held, along, vehicle.wheelbase) if model == "half" else 0.0
+        mass = float(held.sum() / np.cos(pitch)) / GRAVITY
+        centre_x = float((held * (hub_x + along * np.tan(pitch))).sum() / held.sum())
+        centre_y = 0.0
     inertia = np.array(vehicle.inertia(load)) * (mass / float(masses.mass))
     wheels = []
-    for name, axle in zip(names, axles, strict=True):
-        x = 0.0 if axle is vehicle.front else -vehicle.wheelbase
+    for name, axle, x in zip(names, axles, hub_x, strict=True):
         y = 0.5 * axle.track * (1 if name.endswith("left") else -1) if model == "full" else 0.0
         ahead, across = x - centre_x, y - centre_y
         if model == "quarter":
@@ -323,7 +326,7 @@ def _put_together(
         wheels.append((
             ahead, across, -axle.hub_below_frame - centre_z, axle.unsprung_mass,
             axle.tyre.radius, axle.tyre.rate, axle.tyre.damping,
-            float(axle is vehicle.rear), float(mate),
+            float(name in AXLES["rear"]), float(mate),
         ))  # fmt: skip
     steps, cells, links = kernel_tables([vehicle.front.motion, vehicle.rear.motion])
     dampers, limits = _dampers(corners, setup, temperature, known_dampers)
@@ -345,56 +348,51 @@ def _put_together(
         start=np.zeros(2 * (3 + len(names))), centre=(centre_x, centre_y, centre_z),
         limits=limits,
     )  # fmt: skip
-    return replace(built, start=_rest(built, stance, index))
+    return replace(built, start=_rest(built, stance, index, pitch))
 
 
-def _rest(model, stance, index):
-    """State at rest: start from the settled stance, whose gas was isothermal, and let the same
-    equations find their own balance."""
+def _half_pitch(axles, held, along, wheelbase):
+    """Pitch at which both hubs of half a vehicle, each sunk into its tyre, fit the body."""
+    from scipy.optimize import brentq
+
+    radius, rate, mass = np.array(
+        [(axle.tyre.radius, axle.tyre.rate, axle.unsprung_mass) for axle in axles]
+    ).T
+
+    def misfit(pitch):
+        hub = radius - (held / np.cos(pitch) + mass * GRAVITY) / rate
+        fall = (along[0] - along[1]) * np.cos(pitch)
+        return (hub[0] - hub[1]) + wheelbase * np.sin(pitch) - fall
+
+    return brentq(misfit, -0.5, 0.5, xtol=1e-14)
+
+
+def _rest(model, stance, index, pitch):
+    """State at rest: the settled stance, of half or a quarter of the vehicle level across."""
     n = len(index)
-    travel = np.array([float(stance.travel[i]) for i in index])
-    tyre = np.array([float(stance.tyre_load[i]) for i in index])
+    travel = stance.travel[index].astype(float)
+    roll = float(stance.roll) if model.modes == 3 else 0.0
+    up = np.cos(pitch) * np.cos(roll)
+    tyre = stance.tyre_load[index]
     if model.modes < 3:
-        # Part of a vehicle stands square, where the whole one leans a little.
-        tyre = np.array([float(stance.wheel_force[i]) for i in index])
-        tyre = tyre + model.wheels[:, 3] * GRAVITY
+        tyre = stance.wheel_force[index] / up + model.wheels[:, 3] * GRAVITY
     hub = model.wheels[:, 4] - tyre / model.wheels[:, 5]
     # Gas slower than a ride, faster than a rest: its exponent acts from the standing pressure,
     # so the rest state is the stance's own.
-    compression = np.array([c.linkage.compression(z) for c, z in zip(model.corners, travel,
-                                                                    strict=True)])
-    for i, s in enumerate(compression):
+    for i, (corner, z) in enumerate(zip(model.corners, travel, strict=True)):
         area, pressure, volume = model.gas[i, :3]
         if area > 0:
-            left = volume - area * s
+            left = volume - area * corner.linkage.compression(z)
             model.gas[i, 1] = pressure * (volume / left) ** (1.0 - ADIABATIC)
     start = np.zeros(2 * (3 + n))
     start[3 : 3 + n] = hub
-    if model.modes == 3:
-        start[1], start[2] = float(stance.pitch), float(stance.roll)
-    elif model.modes == 2:
-        along = travel + model.wheels[:, 2]
-        start[1] = _half_pitch(model, hub, along)
-    pitch, roll = start[1], start[2]
-    up = np.cos(pitch) * np.cos(roll)
+    start[1], start[2] = pitch, roll
     ax, ay, az = model.wheels[:, 0], model.wheels[:, 1], model.wheels[:, 2]
     height = (
         hub + ax * np.sin(pitch) - ay * np.cos(pitch) * np.sin(roll) - (az + travel) * up
     )
     start[0] = height.mean()
     return start
-
-
-def _half_pitch(model, hub, along):
-    """Pitch at which both hubs of a half vehicle fit the body."""
-    from scipy.optimize import brentq
-
-    ahead = model.wheels[0, 0] - model.wheels[1, 0]
-
-    def misfit(pitch):
-        return (hub[0] - hub[1]) + ahead * np.sin(pitch) - (along[0] - along[1]) * np.cos(pitch)
-
-    return brentq(misfit, -0.5, 0.5, xtol=1e-14)
 
 
 def _stored(model, state):
@@ -429,7 +427,7 @@ def _stored(model, state):
 def _under(event, time, course):
     """Height of the ground under each tyre at one time [m]."""
     _, _, places, sides = course
-    return event.road.height(event.speed * time - places)[sides, np.arange(sides.size)]
+    return event.road.height(event.speed * time - places)[np.asarray(sides), np.arange(len(sides))]
 
 
 def _tyre_energy(model, state, road):
@@ -452,7 +450,11 @@ def _course(event, wheels):
     track = np.array([
         event.speed, event.road.step, event.lateral_steady, event.forward_steady, event.ramp
     ])  # fmt: skip
-    return event.road.coefficients, track, places, np.where(wheels[:, 1] >= 0, 0, 1)
+    sides = np.where(wheels[:, 1] >= 0, 0, 1)
+    if sides.size == 1:
+        # The length of a tuple is known when compiling, and one wheel then needs no loops.
+        sides = (int(sides[0]),)
+    return event.road.coefficients, track, places, sides
 
 
 def drive(
@@ -520,7 +522,7 @@ def drive(
     record = np.empty((count // stride + 1, ride_kernel.BODY + ride_kernel.WHEEL * wheels))
     energy = np.empty(4)
     done = ride_kernel.run(
-        state, step, stride, count, ready.wheels, ready.body, ready.modes, ready.links,
+        state, step, stride, count, ready.wheels, ready.body, ready.links,
         ready.steps, ready.cells, *ready.springs, *ready.dampers, ready.gas, ready.friction,
         ready.bars, *course, record, energy,
     )  # fmt: skip

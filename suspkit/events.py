@@ -46,6 +46,10 @@ class Event:
             value = getattr(self, name)
             if not (np.isfinite(value) and value >= 0):
                 raise ValueError(f"{name} is {value!r}; expected zero or more")
+        for name in ("lateral_steady", "forward_steady"):
+            value = getattr(self, name)
+            if not np.isfinite(value):
+                raise ValueError(f"{name} is {value!r}; expected a finite number")
         if self.duration <= 0:
             raise ValueError(f"duration is {self.duration!r}; expected above zero")
 
@@ -187,6 +191,8 @@ def rough_road(*, road_class, speed, duration=10.0, seed=1):
     -------
     Event
     """
+    _above_zero("speed", speed)
+    _above_zero("duration", duration)
     lead = 10.0
     road = Road.iso8608(road_class, length=speed * duration + lead, seed=seed)
     # Started from rest on its first height, the vehicle meets the ground as it comes.
@@ -264,10 +270,14 @@ def braking(*, slowing, duration=3.0, ramp=0.3):
 
 
 def _over(road, name, speed, approach):
-    if not speed > 0:
-        raise ValueError(f"speed is {speed!r}; expected above zero")
+    _above_zero("speed", speed)
     # Long enough for the rear wheels to clear it and the body to come to rest.
     return Event(
         name=name, duration=(approach + road.length + 4.0) / speed + 1.5, speed=speed, road=road,
         approach=approach,
     )  # fmt: skip
+
+
+def _above_zero(name, value):
+    if not 0 < value < np.inf:
+        raise ValueError(f"{name} is {value!r}; expected above zero")

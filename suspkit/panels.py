@@ -38,6 +38,9 @@ class LivePanel(widgets.VBox):
     the picture in ``_react`` (nothing if not needed), and makes picture and words in ``_show``.
     """
 
+    controls = view = None
+    error = ""
+
     def _lay_out(self, controls, rows):
         """Show ``rows`` of controls above the chart, and answer whenever one is moved."""
         self.controls, self.error, self.view, self._boards = controls, "", None, {}
@@ -211,12 +214,13 @@ class Panel(LivePanel):
             corner = getattr(self._setup, left)
             made[f"{name}_turns"] = widgets.FloatSlider(
                 min=low, max=high, step=step, value=float(corner.turns), readout_format=".2f",
-                description=f"{name} turns", tooltip="collar turns from contact", style=_WIDE, layout=widgets.Layout(width="27em"),
+                description=f"{name} turns", tooltip="collar turns from contact", style=_WIDE,
+                layout=widgets.Layout(width="27em"),
             )  # fmt: skip
             made[f"{name}_gap"] = widgets.SelectionSlider(
                 options=_gap_options(units), value=self._nearest(corner.gap or 0.0, units),
-                description=f"{name} stop gap", tooltip="by tape at droop hang", style=_WIDE, layout=widgets.Layout(width="27em"),
-                disabled=corner.gap is None,
+                description=f"{name} stop gap", tooltip="by tape at droop hang", style=_WIDE,
+                layout=widgets.Layout(width="27em"), disabled=corner.gap is None,
             )  # fmt: skip
         return made
 
@@ -252,6 +256,8 @@ class Panel(LivePanel):
     def _change_units(self, old, new):
         for name in AXLES:
             slider, gap = self.controls[f"{name}_gap"], self._gap(name, old)
+            # From an index past the new end the page would send its own end back as if moved.
+            slider.index = 0
             slider.options = _gap_options(new)
             slider.value = self._nearest(gap or 0.0, new)
 
@@ -349,9 +355,7 @@ def as_table(heads, rows, *, notes, spoken):
         f'clip-path:inset(50%)">{html.escape(spoken)}</p>'
     )
     head = "".join(f'<th style="text-align:left">{html.escape(name)}</th>' for name in heads)
-    return (
-        f'{above}<table style="line-height:1.35"><tr><th></th>{head}</tr>{body}</table>{words}'
-    )
+    return f'{above}<table style="line-height:1.35"><tr><th></th>{head}</tr>{body}</table>{words}'
 
 
 def start(vehicle, **options):

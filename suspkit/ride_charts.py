@@ -58,10 +58,11 @@ class ForceVelocity(Chart):
         ]
         self.family = axes.add_collection(LineCollection(lines, colors=FAINT, linewidths=0.9))
         for direction, sign in SIGNS.items():
-            for click in (0, len(force[direction]) - 1):
+            inner, outer = ("top", "bottom") if sign > 0 else ("bottom", "top")
+            for click, va in ((0, outer), (len(force[direction]) - 1, inner)):
                 ends = {"x": sign * 1.015 * speed[-1], "y": sign * force[direction][click, -1]}
                 axes.text(
-                    **ends, s=f"{click}", ha="left" if sign > 0 else "right", va="center",
+                    **ends, s=f"{click}", ha="left" if sign > 0 else "right", va=va,
                     fontsize=8, color=SOFT,
                 )  # fmt: skip
         self.curve = self.line(axes, color=INK, linewidth=2.4)
@@ -108,7 +109,7 @@ class RatioOverClicks(Chart):
             x=f"clicks from fully {seen.zero['rebound']}",
             y=f"{axle} damping ratio at the wheel",
         )
-        axes.set_xlim(-0.3, max(1.0, 1.42 * count))
+        axes.set_xlim(-0.3, max(1.0, 1.5 * count))
         axes.set_xticks(range(0, count + 1, max(1, count // 6)))
         most = max(r.max() for kind in seen.ratio.values() for r in kind.values())
         self.top = 1.15 * most
@@ -180,9 +181,7 @@ class TravelTrace(Chart):
             self.line(axes, color=ink, linewidth=width, linestyle=dash)
             for ink, width, dash in ((INK, 2.0, "-"), (MAIN, 1.4, (0, (4, 2))))
         ]
-        self.hits = self.line(
-            axes, color=TENDER, marker="v", markersize=7, linestyle="", zorder=7
-        )
+        self.hits = self.line(axes, color=TENDER, marker="v", markersize=7, linestyle="", zorder=7)
         self.words = self.text(axes)
         self.cursor = self.line(axes, color=MAIN, linewidth=1.0)
 

@@ -26,6 +26,10 @@ GUIDE_SPEED = 0.1
 """Buckets of a damper's speeds, even in v / (v + 0.1 m/s): fine where its knots are dense."""
 
 
+METAL = 1e6
+"""Rate from which a wheel counts as on metal [N/m], where it moves too fast for a whole step."""
+
+
 def guide(x):
     """Where to start looking in a damper's knots, bucket by bucket: knots below its left edge."""
     even = np.arange(GUIDE) * (2.0 / GUIDE) - 1.0
@@ -36,7 +40,7 @@ def guide(x):
 
 @njit(cache=True, error_model="numpy", inline="always")
 def rates(
-    state, rate, power, seen, hints, t, wheels, body, modes, links, steps, cells, spring_x,
+    state, rate, power, seen, hints, t, wheels, body, links, steps, cells, spring_x,
     spring_y, spring_slopes, spring_count, damper_x, damper_y, damper_slopes, damper_count,
     guides, gas, friction, bars, cubics, track, places, sides,
 ):  # fmt: skip
@@ -44,17 +48,18 @@ def rates(
 
     ``state`` is (height, pitch, roll, hub heights) and then their speeds; ``power`` gets (put in
     by road and manoeuvre, lost in dampers, in friction, in tyres). ``track`` is (speed, knot
-    distance, lateral and forward acceleration, time they build up in). The number that comes back
-    changes when a wheel passes a knot of its springs, touches down, lifts off or turns round.
+    distance, lateral and forward acceleration, time they build up in). One wheel has heave alone,
+    two have pitch with it, four roll too. Comes back: a number that changes when a wheel passes a
+    knot of its springs, touches down, lifts off or turns round; and whether one is on metal.
     """
-    n = wheels.shape[0]
+    n = len(sides)
     half = 3 + n
     weight, mass, pitch_inertia, roll_inertia, g = body[0], body[1], body[2], body[3], body[4]
     sp = sr = 0.0
     cp = cr = 1.0
-    if modes > 1:
+    if n > 1:
         sp, cp = np.sin(state[1]), np.cos(state[1])
-    if modes > 2:
+    if n > 2:
         sr, cr = np.sin(state[2]), np.cos(state[2])
     per_up = 1.0 / (cp * cr)
     lift = -weight
@@ -62,6 +67,7 @@ def rates(
     given = lost_damper = lost_friction = lost_tyre = 0.0
     arm = mass * state[0]
     mark = 0
+    metal = False
     last = cubics.shape[1] - 1
     for i in range(n):
         ax, ay, unsprung = wheels[i, 0], wheels[i, 1], wheels[i, 3]
@@ -104,7 +110,9 @@ def rates(
             piece -= 1
         hints[i] = piece
         knot = max(piece - 1, 0)
-        f = spring_y[i, knot] + spring_slopes[i, piece] * (s - spring_x[i, knot])
+        slope = spring_slopes[i, piece]
+        f = spring_y[i, knot] + slope * (s - spring_x[i, knot])
+        metal = metal or slope > METAL
         area, volume = gas[i, 0], gas[i, 2]
         if area > 0.0:
             left = max(volume - area * s, 0.02 * volume)
@@ -152,7 +160,7 @@ def rates(
     rate[0] = state[half]
     rate[1] = rate[2] = rate[half + 1] = rate[half + 2] = 0.0
     rate[half] = lift / mass
-    if modes > 1:
+    if n > 1:
         built = 1.0
         if t < track[4]:
             built = t / track[4]
@@ -161,18 +169,18 @@ def rates(
         rate[1] = state[half + 1]
         rate[half + 1] = (pitch_moment + push) / pitch_inertia
         given += push * state[half + 1]
-        if modes > 2:
+        if n > 2:
             push = track[2] * built * arm
             rate[2] = state[half + 2]
             rate[half + 2] = (roll_moment + push) / roll_inertia
             given += push * state[half + 2]
     power[0], power[1], power[2], power[3] = given, lost_damper, lost_friction, lost_tyre
-    return mark
+    return mark, metal
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
 def run(
-    state, dt, stride, count, wheels, body, modes, links, steps, cells, spring_x, spring_y,
+    state, dt, stride, count, wheels, body, links, steps, cells, spring_x, spring_y,
     spring_slopes, spring_count, damper_x, damper_y, damper_slopes, damper_count, guides, gas,
     friction, bars, cubics, track, places, sides, record, energy,
 ):  # fmt: skip
@@ -183,7 +191,7 @@ def run(
     many steps were made: all of them, or fewer if a number ran away or the body turned past
     ``OVER``.
     """
-    n = wheels.shape[0]
+    n = len(sides)
     size = 6 + 2 * n
     half = 3 + n
     trial, rate, gathered = np.empty(size), np.empty(size), np.empty(size)
@@ -201,14 +209,14 @@ def run(
                 ahead = 0.0 if stage == 0 else h if stage == 3 else 0.5 * h
                 for j in range(size):
                     trial[j] = state[j] + ahead * rate[j] if stage > 0 else state[j]
-                side = rates(
-                    trial, rate, power, seen, hints, t + ahead, wheels, body, modes, links, steps,
+                side, metal = rates(
+                    trial, rate, power, seen, hints, t + ahead, wheels, body, links, steps,
                     cells, spring_x, spring_y, spring_slopes, spring_count, damper_x, damper_y,
                     damper_slopes, damper_count, guides, gas, friction, bars, cubics, track,
                     places, sides,
                 )  # fmt: skip
                 if stage == 0:
-                    mark = side
+                    mark, kink = side, metal
                     if pieces == 1:
                         if step % stride == 0:
                             row = step // stride

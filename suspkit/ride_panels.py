@@ -22,7 +22,6 @@ _NARROW = {"description_width": "4em"}
 
 def _choices(vehicle, load, units):
     """The controls both panels have."""
-    known_name(units, GAP_STEPS, "units", "a system")
     if load is None:
         load = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
     else:
@@ -42,6 +41,7 @@ def _choices(vehicle, load, units):
 def _trial_controls(trials, name, units):
     """A choice of event, and how hard it is."""
     known_name(name, trials, "event", "an event")
+    known_name(units, GAP_STEPS, "units", "a system")
     trial = trials[name]
     return {
         "event": widgets.Dropdown(
@@ -229,8 +229,8 @@ class RoadPanel(RidePanel):
                 layout=widgets.Layout(width="16em"), style=_NARROW,
             )  # fmt: skip
         choices["moving"] = widgets.ToggleButtons(
-            options=[("move the solid one", 0), ("move the dashed one", 1)],
-            style={"button_width": "11em"},
+            options=[("move solid", 0), ("move dashed", 1)],
+            style={"button_width": "8em"},
         )
         frames = round(self.TRIALS[event].duration / FRAME)
         choices["moment"] = widgets.IntSlider(

@@ -43,7 +43,7 @@ class Trial:
     Attributes
     ----------
     make : callable
-        Event of a level.
+        Event of a level [SI unit of the kind].
     kind : str
         What the level measures, see `suspkit.units.show`.
     levels : tuple of float
@@ -78,9 +78,7 @@ class Trial:
         -------
         Event
         """
-        return replace(
-            self.make(self.level if level is None else level), duration=self.duration
-        )
+        return replace(self.make(self.level if level is None else level), duration=self.duration)
 
 
 def _rough(road_class):
@@ -103,7 +101,7 @@ TRIALS = {
     "g-out": Trial(
         make=lambda v: events.g_out(radius=15.0, depth=0.6, speed=v, approach=2.0),
         kind="speed", levels=_steps(5.0, 12.0, 0.5), level=10.0, digits=_WHOLE, duration=3.0,
-        says="a dip 0.6 m deep with a bottom of 15 m radius",
+        says="a dip 0.6 m (2 ft) deep, its bottom of 15 m (49 ft) radius",
     ),
     "drop": Trial(
         make=lambda h: events.drop(height=h),
@@ -113,7 +111,7 @@ TRIALS = {
     "whoops": Trial(
         make=lambda v: events.whoops(height=0.2, spacing=3.0, count=6, speed=v),
         kind="speed", levels=_steps(3.0, 12.0, 0.5), level=8.0, digits=_WHOLE, duration=4.0,
-        says="six whoops 0.2 m high, 3 m apart",
+        says="six whoops 0.2 m (8 in) high, 3 m (10 ft) apart",
     ),
     "square edge": Trial(
         make=lambda h: events.square_edge(height=h, speed=8.0, approach=2.0),
@@ -123,7 +121,7 @@ TRIALS = {
     "rough road": Trial(
         make=_rough("E"),
         kind="speed", levels=_steps(4.0, 14.0, 1.0), level=8.0, digits=_WHOLE, duration=8.0,
-        says="class E ground, felt through a contact patch of 0.2 m",
+        says="class E ground, felt through a contact patch of 0.2 m (8 in)",
     ),
     "cornering": Trial(
         make=lambda a: events.cornering(lateral=a),
@@ -147,7 +145,7 @@ CLICK_TRIALS = {
     "chop": Trial(
         make=_rough("D"),
         kind="speed", levels=_steps(4.0, 14.0, 1.0), level=10.0, digits=_WHOLE, duration=3.0,
-        says="class D ground, felt through a contact patch of 0.2 m",
+        says="class D ground, felt through a contact patch of 0.2 m (8 in)",
     ),
     "g-out": replace(TRIALS["g-out"], level=9.5),
 }  # fmt: skip
@@ -454,9 +452,7 @@ class Bench:
 
         def make():
             ready = self.built(setup, load=load)
-            run = drive(
-                self.vehicle, setup, event=event, load=load, model=self.model, built=ready
-            )
+            run = drive(self.vehicle, setup, event=event, load=load, model=self.model, built=ready)
             return run, ready.centre
 
         # The event itself is kept with the key, so its identity stays its own.

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import independent_ride
 
 import suspkit
-from suspkit import drive as driving
+import suspkit.drive as driving
 from suspkit import events, ride_kernel
 
 HERE = Path(__file__).parent
@@ -86,7 +86,7 @@ def c_car(built, course):
 # ------------------------------------------------------------------------------------- the rest
 
 
-def kernel_call(built, event, step=driving.STEP, stride=4):
+def kernel_call(built, event, step=driving.STEP, stride=2):
     course = driving._course(event, built.wheels)
     count = round(event.duration / step) // stride * stride
     wheels = built.wheels.shape[0]
@@ -95,7 +95,7 @@ def kernel_call(built, event, step=driving.STEP, stride=4):
 
     def call():
         ride_kernel.run(
-            built.start.copy(), step, stride, count, built.wheels, built.body, built.modes,
+            built.start.copy(), step, stride, count, built.wheels, built.body,
             built.links, built.steps, built.cells, *built.springs, *built.dampers, built.gas,
             built.friction, built.bars, *course, record, energy,
         )  # fmt: skip
@@ -115,7 +115,7 @@ def against_c(vehicle, event):
 
         def c_call():
             state = np.ascontiguousarray(built.start[[0, 3, 4, 7]])
-            run(ctypes.byref(car), state.ctypes.data, driving.STEP, 4, count, rows.ctypes.data,
+            run(ctypes.byref(car), state.ctypes.data, driving.STEP, 2, count, rows.ctypes.data,
                 energy.ctypes.data)  # fmt: skip
 
         c_call()
@@ -186,9 +186,10 @@ import time
 start = time.perf_counter()
 import suspkit
 from suspkit import events
+from suspkit.drive import drive
 loaded = time.perf_counter()
 vehicle = suspkit.example("unit7")
-suspkit.drive(vehicle, event=events.g_out(radius=12, depth=0.6, speed=9), load="patrol")
+drive(vehicle, event=events.g_out(radius=12, depth=0.6, speed=9), load="patrol")
 print(loaded - start, time.perf_counter() - loaded)
 """
 

@@ -9,6 +9,7 @@
 #define GUIDE 4096
 #define GUIDE_SPEED 0.1
 #define PIECES 8
+#define METAL 1e6
 
 typedef struct {
     double arm, unsprung, radius, kt, ct;     /* hub at zero travel below the body; wheel; tyre */
@@ -22,7 +23,7 @@ typedef struct {
     const long *guide;
 } Car;
 
-typedef struct { double rate[4], power[4], seen[6]; long mark; } Out;
+typedef struct { double rate[4], power[4], seen[6]; long mark; int metal; } Out;
 
 static inline long least(long a, long b) { return a < b ? a : b; }
 static inline long most(long a, long b) { return a > b ? a : b; }
@@ -52,6 +53,7 @@ static inline void rates(const Car *c, const double *y, double t, long *hint, Ou
     while (piece < c->springs && c->sx[piece] <= s) piece++;
     while (piece > 0 && c->sx[piece - 1] > s) piece--;
     *hint = piece;
+    o->metal = c->ss[piece] > METAL;
     long knot = most(piece - 1, 0);
     double f = c->sy[knot] + c->ss[piece] * (s - c->sx[knot]);
     if (c->area > 0.0) {
@@ -106,6 +108,7 @@ void run(const Car *car, double *y, double dt, long stride, long count, double *
                 rates(car, trial, t + ahead, &hint, &o);
                 if (stage == 0) {
                     mark = o.mark;
+                    kink = o.metal;
                     if (pieces == 1) {
                         if (step % stride == 0) {
                             double *row = record + 8 * (step / stride);

@@ -1,0 +1,212 @@
+"""Where a set-up first bottoms: the height or speed of an event at which metal meets metal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from suspkit import events
+from suspkit.drive import UntrustedRunError, build, drive
+from suspkit.setup import CORNERS
+
+LOOKS = 9
+"""Values looked at first, evenly from low to high: bottoming need not come to stay (a vehicle may
+skip over the tops of whoops), so the first one at which it happens is wanted."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FirstBottoms:
+    """The least value at which a corner reaches full bump.
+
+    Attributes
+    ----------
+    value : float
+        In the unit of what was varied; ``inf`` if it never bottoms up to ``high``, ``-inf`` if it
+        does at ``low`` already.
+    outcome : {"found", "never", "always"}
+    corner : str
+        The corner that bottoms there; empty if none does.
+    low, high : float
+        The range looked at.
+    travel_used : float
+        Largest share of wheel travel to full bump used at ``high``, where it never bottoms, else
+        at the value [-].
+    message : str
+        The same in one sentence.
+    """
+
+    value: float
+    outcome: str
+    corner: str
+    low: float
+    high: float
+    travel_used: float
+    message: str
+
+
+def first_bottoms(
+    vehicle, setup=None, *, event, low, high, load=None, model="full", corner=None,
+    tolerance=1e-3, looks=LOOKS, **options,
+):  # fmt: skip
+    """Find the least height, speed or whatever else at which an event bottoms a corner.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+        The current one if not given.
+    event : callable
+        Takes the value and gives the `suspkit.events.Event`, say
+        ``lambda height: events.drop(height=height)``.
+    low, high : float
+        Range of the value.
+    load : str, optional
+    model : {"full", "half", "quarter"}
+    corner : str, optional
+        The only corner that counts, and the one of a quarter; any corner if not given.
+    tolerance : float
+        How closely it is found, over the range [-].
+    looks : int
+        Values tried first, evenly spaced. The first one that bottoms is closed in on.
+    **options
+        Of `suspkit.drive.drive`: ``step``, ``temperature``.
+
+    Returns
+    -------
+    FirstBottoms
+
+    Raises
+    ------
+    ValueError
+        If the range is empty, or the corner is not one of the model.
+
+    Notes
+    -----
+    Bisection on whether any counted corner reaches full bump. A run that turns over counts as
+    past it. Between two looks that do not bottom it is not looked at.
+    """
+    if not (np.isfinite(low) and np.isfinite(high) and low < high):
+        raise ValueError(f"low is {low!r} and high is {high!r}; expected low below high")
+    if not 0 < tolerance < 1:
+        raise ValueError(f"tolerance is {tolerance!r}; expected between 0 and 1")
+    if looks != int(looks) or looks < 2:
+        raise ValueError(f"looks is {looks!r}; expected a whole number of 2 or more")
+    if corner is not None and corner not in CORNERS:
+        raise ValueError(f"corner is {corner!r}; expected one of {', '.join(CORNERS)}")
+    built = build(
+        vehicle, setup, load=load, model=model, corner=corner or CORNERS[0],
+        temperature=options.get("temperature"),
+    )  # fmt: skip
+    names = [c.name for c in built.corners]
+    if corner is not None and corner not in names:
+        raise ValueError(f"corner is {corner!r}; expected one of {', '.join(names)}, of the {model}")
+    counted = np.array([corner is None or name == corner for name in names])
+
+    def at(value):
+        """Whether it bottoms, where, and how much of the travel it takes."""
+        try:
+            run = drive(
+                vehicle, setup, event=event(value), load=load, model=model, built=built, **options
+            )
+        except UntrustedRunError:
+            return True, "", np.inf
+        past = np.where(counted, run.compression.max(axis=1) - _full_bumps(built), -np.inf)
+        worst = int(past.argmax())
+        used = float(np.where(counted, run.travel_used, 0.0).max())
+        return past[worst] >= 0, names[worst], used
+
+    def answer(value, outcome, seen, what):
+        where = seen[1] if outcome != "never" else ""
+        which = (where or corner or "any corner").replace("_", " ")
+        if seen[2] == np.inf:
+            what = f"The vehicle turns over: {what[0].lower()}{what[1:]}"
+        return FirstBottoms(
+            value=value, outcome=outcome, corner=where, low=low, high=high, travel_used=seen[2],
+            message=what.format(which),
+        )  # fmt: skip
+
+    tried = np.linspace(low, high, int(looks))
+    seen = at(float(tried[0]))
+    if seen[0]:
+        return answer(-np.inf, "always", seen, f"Bottoms ({{}}) at {low:g} already.")
+    for below, above in zip(tried, tried[1:], strict=False):
+        seen = at(float(above))
+        if seen[0]:
+            break
+    else:
+        return answer(
+            np.inf, "never", seen,
+            f"Never bottoms ({{}}) up to {high:g}: there it uses {100 * seen[2]:.0f} % of its "
+            "travel.",
+        )  # fmt: skip
+    below, above = float(below), float(above)
+    while above - below > tolerance * (high - low):
+        middle = 0.5 * (below + above)
+        there = at(middle)
+        if there[0]:
+            above, seen = middle, there
+        else:
+            below = middle
+    return answer(above, "found", seen, f"First bottoms at {above:.4g} ({{}}).")
+
+
+def _full_bumps(built):
+    return np.array([c.shock.full_bump for c in built.corners])
+
+
+def whoop_speed_map(
+    vehicle, setup=None, *, heights, spacings, slowest=2.0, fastest=25.0, count=6, load=None,
+    model="half", tolerance=0.01, looks=12,
+):  # fmt: skip
+    """At what speed each row of whoops first bottoms the vehicle.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+        The current one if not given.
+    heights, spacings : sequence of float
+        Of the whoops, trough to crest and crest to crest [m].
+    slowest, fastest : float
+        Speeds looked at [m/s].
+    count : int
+        Whoops in a row.
+    load : str, optional
+    model : {"full", "half", "quarter"}
+        Both wheels of an axle meet a whoop together, so half a vehicle says as much as all of it.
+    tolerance, looks : float, int
+        Of `first_bottoms`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Speed [m/s] by height (rows) and spacing (columns) [m]: ``inf`` where it never bottoms up to
+        the fastest, ``-inf`` where it does at the slowest. ``attrs["units"]`` names the units.
+
+    Raises
+    ------
+    ValueError
+        If a height, spacing or speed is out of range.
+    """
+    import pandas as pd
+
+    rows = []
+    for height in heights:
+        rows.append([])
+        for spacing in spacings:
+
+            def event(speed, height=height, spacing=spacing):
+                return events.whoops(height=height, spacing=spacing, speed=speed, count=count)
+
+            found = first_bottoms(
+                vehicle, setup, event=event, low=slowest, high=fastest, load=load, model=model,
+                tolerance=tolerance, looks=looks,
+            )  # fmt: skip
+            rows[-1].append(found.value)
+    table = pd.DataFrame(
+        rows, index=pd.Index([float(h) for h in heights], name="height"),
+        columns=pd.Index([float(s) for s in spacings], name="spacing"), dtype=float,
+    )  # fmt: skip
+    table.attrs["units"] = {"height": "m", "spacing": "m", "speed": "m/s"}
+    return table
