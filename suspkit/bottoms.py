@@ -22,13 +22,13 @@ class FirstBottoms:
     Attributes
     ----------
     value : float
-        In the unit of what was varied; ``inf`` if it never bottoms up to ``high``, ``-inf`` if it
-        does at ``low`` already.
+        ``inf`` if it never bottoms up to ``high``, ``-inf`` if it does at ``low`` already [unit of
+        what was varied].
     outcome : {"found", "never", "always"}
     corner : str
         The corner that bottoms there; empty if none does.
     low, high : float
-        The range looked at.
+        The range looked at [the same unit].
     travel_used : float
         Largest share of wheel travel to full bump used at ``high``, where it never bottoms, else
         at the value [-].
@@ -57,10 +57,10 @@ def first_bottoms(
     setup : Setup, optional
         The current one if not given.
     event : callable
-        Takes the value and gives the `suspkit.events.Event`, say
+        Takes the value [any unit] and gives the `suspkit.events.Event`, say
         ``lambda height: events.drop(height=height)``.
     low, high : float
-        Range of the value.
+        Range of the value [the same unit].
     load : str, optional
     model : {"full", "half", "quarter"}
     corner : str, optional
@@ -100,7 +100,8 @@ def first_bottoms(
     )  # fmt: skip
     names = [c.name for c in built.corners]
     if corner is not None and corner not in names:
-        raise ValueError(f"corner is {corner!r}; expected one of {', '.join(names)}, of the {model}")
+        known = ", ".join(names)
+        raise ValueError(f"corner is {corner!r}; expected one of {known}, of the {model}")
     counted = np.array([corner is None or name == corner for name in names])
 
     def at(value):
@@ -130,9 +131,10 @@ def first_bottoms(
     seen = at(float(tried[0]))
     if seen[0]:
         return answer(-np.inf, "always", seen, f"Bottoms ({{}}) at {low:g} already.")
-    for below, above in zip(tried, tried[1:], strict=False):
+    for look, above in enumerate(tried[1:]):
         seen = at(float(above))
         if seen[0]:
+            below = tried[look]
             break
     else:
         return answer(
@@ -175,8 +177,10 @@ def whoop_speed_map(
     load : str, optional
     model : {"full", "half", "quarter"}
         Both wheels of an axle meet a whoop together, so half a vehicle says as much as all of it.
-    tolerance, looks : float, int
-        Of `first_bottoms`.
+    tolerance : float
+        How closely each speed is found, over the range of speeds [-].
+    looks : int
+        Speeds tried first, evenly spaced.
 
     Returns
     -------

@@ -203,11 +203,11 @@ def _dampers(corners, setup, temperature, known=None):
         clicks = getattr(setup, corner.name).clicks
         key = (id(corner.shock), tuple(sorted(clicks.items())))
         if key not in known:
-            known[key] = _damper_curve(corner, clicks, temperature)
+            curve, limits = _damper_curve(corner, clicks, temperature)
+            known[key] = curve, limits, ride_kernel.guide(curve.x)
         found.append(known[key])
-    x, y, slopes, counts = _padded([curve for curve, _ in found])
-    guides = np.stack([ride_kernel.guide(curve.x) for curve, _ in found])
-    return (x, y, slopes, counts, guides), np.array([limits for _, limits in found])
+    curves, limits, guides = zip(*found, strict=True)
+    return (*_padded(curves), np.stack(guides)), np.array(limits)
 
 
 def with_clicks(built, setup, *, temperature=None):
@@ -275,6 +275,11 @@ def _check_model(model, corner):
         raise ValueError(f"corner is {corner!r}; expected one of {', '.join(CORNERS)}")
 
 
+def _names(model, corner):
+    """The corners a model has."""
+    return {"quarter": (corner,), "half": (CORNERS[0], CORNERS[2]), "full": CORNERS}[model]
+
+
 def _warmed(vehicle, temperature):
     """The vehicle with the gas of its shocks at a temperature."""
     if temperature is None:
@@ -298,7 +303,7 @@ def _put_together(
             f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
         )
     masses = vehicle.masses(load)
-    names = {"quarter": (corner,), "half": (CORNERS[0], CORNERS[2]), "full": CORNERS}[model]
+    names = _names(model, corner)
     index = [CORNERS.index(name) for name in names]
     corners = tuple(made[name] for name in names)
     axles = [vehicle.axle_of(name) for name in names]
@@ -388,9 +393,7 @@ def _rest(model, stance, index, pitch):
     start[3 : 3 + n] = hub
     start[1], start[2] = pitch, roll
     ax, ay, az = model.wheels[:, 0], model.wheels[:, 1], model.wheels[:, 2]
-    height = (
-        hub + ax * np.sin(pitch) - ay * np.cos(pitch) * np.sin(roll) - (az + travel) * up
-    )
+    height = hub + ax * np.sin(pitch) - ay * np.cos(pitch) * np.sin(roll) - (az + travel) * up
     start[0] = height.mean()
     return start
 
@@ -495,8 +498,8 @@ def drive(
     Notes
     -----
     Lagrange's equations of a rigid body with heave, pitch and roll on vertical unsprung masses;
-    the potential is the one `suspkit.settle` makes stationary, so rest is the settled stance. Gas is
-    adiabatic from there (exponent 1.4), tyres lift off, friction is smoothed over `RUB_SPEED`.
+    the potential is the one `suspkit.settle` makes stationary, so rest is the settled stance. Gas
+    is adiabatic from there (exponent 1.4), tyres lift off, friction is smoothed over `RUB_SPEED`.
     Lateral and forward acceleration act at the masses and are held by the tyres at the ground: no
     roll centre, no anti-dive. Fixed-step Runge-Kutta of fourth order (Press et al., Numerical
     Recipes, section 17.1), with an energy book in the same steps.
@@ -640,7 +643,8 @@ def drive_many(
     keep : float
         How often a row is kept [s].
     each : callable, optional
-        Takes each `Run` and gives what to keep of it, for a thousand runs fill the memory.
+        Takes each `Run` and gives what to keep of it [any unit], for a thousand runs fill the
+        memory.
     workers : int, optional
         Threads; one a processor if not given.
 
@@ -668,8 +672,9 @@ def drive_many(
     setups, dampers = tuple(setups), {}
 
     def one(setup, corners, stance, row):
+        made, stood = _row(corners, stance, row, _names(model, corner))
         built = _put_together(
-            vehicle, setup, *_row(corners, stance, row), load=load, model=model, corner=corner,
+            vehicle, setup, made, stood, load=load, model=model, corner=corner,
             temperature=temperature, known_dampers=dampers,
         )  # fmt: skip
         run = drive(vehicle, setup, event=event, model=model, step=step, keep=keep, built=built)
@@ -721,14 +726,15 @@ def _batch(setups):
     return Setup(**corners, **bars)
 
 
-def _row(corners, stance, row):
-    """One entry of a batch: its corners and its stance."""
+def _row(corners, stance, row, names):
+    """One entry of a batch: the corners named, and its stance."""
 
     def pick(value):
         return value if np.ndim(value) == 0 else float(value[row])
 
     single = {}
-    for name, corner in corners.items():
+    for name in names:
+        corner = corners[name]
         one = replace(
             corner, stack=corner.stack.with_caps([pick(r.cap) for r in corner.stack.rings]),
             preload=pick(corner.preload), hang=pick(corner.hang),
@@ -736,9 +742,7 @@ def _row(corners, stance, row):
             ring=tuple(map(pick, corner.ring)),
         )  # fmt: skip
         # The curves take long to build; the batch has them.
-        vars(one).update(
-            stack_curve=corner.stack_curve.pick(row), curve=corner.curve.pick(row)
-        )
+        vars(one).update(stack_curve=corner.stack_curve.pick(row), curve=corner.curve.pick(row))
         single[name] = one
     taken = {
         n: getattr(stance, n)[..., row]

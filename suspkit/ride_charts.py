@@ -20,7 +20,7 @@ from suspkit.charts import (
     style,
 )
 from suspkit.damper import DIRECTIONS
-from suspkit.ride_view import PLACES, SIGNS, drawn_places, wheels_of
+from suspkit.ride_view import PLACES, SIGNS, drawn_places, hits, wheels_of
 from suspkit.setup import AXLES
 from suspkit.units import GRAVITY, INCH, unit_label
 
@@ -186,19 +186,18 @@ class TravelTrace(Chart):
         self.cursor = self.line(axes, color=MAIN, linewidth=1.0)
 
     def update(self, view):
-        hits = []
+        found = []
         for line, run in zip(self.lines, view.runs, strict=False):
             wheel = wheels_of(run, self.axle)[0]
             line.set_data(run.time, self.scale(run.travel[wheel], "length"))
-            at = run.compression[wheel] >= run.corners[wheel].shock.full_bump
-            hits += list(run.time[at & ~np.concatenate([[False], at[:-1]])])
-        self.hits.set_data(hits, np.full(len(hits), 1.06 * self.full))
+            found += list(hits(run, wheel))
+        self.hits.set_data(found, np.full(len(found), 1.06 * self.full))
         corner = view.runs[0].corners[wheels_of(view.runs[0], self.axle)[0]]
         met = float(corner.crossover)
         if met < corner.shock.full_bump:
             level = self.scale(corner.linkage.travel(met), "length")
             self.cross.set_data([0, self.end], [level, level])
-            words = f"crossover, {view.labels[0]}"
+            words = "crossover" if len(view.labels) == 1 else "crossover, solid"
             place(self.cross_text, self.end, level, words, ha="right", va="bottom")
         else:
             self.cross.set_data([], [])
@@ -293,7 +292,7 @@ class RunSide(SideView):
             floor = np.interp(rim, self.ahead, ground - eye)
             wheel.set_data(rim, np.maximum(z + part.tyre.radius * np.sin(turn), floor))
             corner = run.corners[j]
-            full = run.compression[j, i] >= corner.shock.full_bump
+            full = view.at_full_bump(axle)
             wheel.set_color(TENDER if full else INK)
             hubs_x.append(x)
             hubs_z.append(z)
@@ -345,7 +344,7 @@ class RunCutAway(CutAway):
             wheel = wheels_of(run, axle)[0]
             corner, cut = run.corners[wheel], view.cutaway(axle)
             self._draw(column, corner, cut)
-            full = cut.compression >= corner.shock.full_bump
+            full = view.at_full_bump(axle)
             touched = cut.compression >= corner.shock.bump_touch
             column["stop"].set_facecolor(TENDER if full else MAIN if touched else FAINT)
             words = "full bump" if full else "on the bump stop" if touched else ""

@@ -184,7 +184,7 @@ def run(
     spring_slopes, spring_count, damper_x, damper_y, damper_slopes, damper_count, guides, gas,
     friction, bars, cubics, track, places, sides, record, energy,
 ):  # fmt: skip
-    """Run ``count`` steps from ``state`` (changed in place to the end); fill ``record``, ``energy``.
+    """Run ``count`` steps from ``state``, changed in place; fill ``record`` and ``energy``.
 
     ``cubics``, ``track``, ``places`` and ``sides`` are the ground, how it is driven, and where on
     it each wheel is at time 0. A row of ``record`` is kept every ``stride`` steps. Returns how

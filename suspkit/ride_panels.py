@@ -6,13 +6,10 @@ import ipywidgets as widgets
 
 from suspkit.panels import GAP_STEPS, LivePanel, as_lines, as_table
 from suspkit.ride_charts import RideBoard, ride_rows
-from suspkit.ride_view import CLICK_TRIALS, TRIALS, Bench, cautions, in_words, readout
+from suspkit.ride_view import CLICK_TRIALS, FRAME, TRIALS, Bench, cautions, in_words, readout
 from suspkit.setup import AXLES
 from suspkit.units import show
 from suspkit.vehicle import known_name
-
-FRAME = 0.02
-"""Step of the moment shown, when playing [s]."""
 
 PAUSE = 100
 """Time between two frames when playing [ms]; five times slower than life."""
@@ -230,7 +227,7 @@ class RoadPanel(RidePanel):
             )  # fmt: skip
         choices["moving"] = widgets.ToggleButtons(
             options=[("move solid", 0), ("move dashed", 1)],
-            style={"button_width": "8em"},
+            style={"button_width": "9.5em"},
         )
         frames = round(self.TRIALS[event].duration / FRAME)
         choices["moment"] = widgets.IntSlider(

@@ -32,6 +32,9 @@ PLACES = {"below": "below crossover", "past": "past crossover", "ride": "at ride
 SIGNS = dict(zip(DIRECTIONS, (1.0, -1.0), strict=True))
 """Of shaft velocity and damper force."""
 
+FRAME = 0.02
+"""How long a moment lasts when a run is shown in pictures [s]."""
+
 KEPT = 12
 """Runs and built vehicles remembered at a time."""
 
@@ -204,6 +207,7 @@ class Outcome:
     Attributes
     ----------
     bottomings : tuple of int
+        How often full bump was reached, see `hits`.
     travel_used : tuple of float
         Largest share of wheel travel to full bump [-].
     peak_force : tuple of float
@@ -300,6 +304,21 @@ class RideView:
         pitch = self.run.pitch[i]
         return self.run.height[i] + x * np.sin(pitch) - z * np.cos(pitch)
 
+    def at_full_bump(self, axle):
+        """Whether an axle's left wheel is at full bump in the frame around the moment.
+
+        Parameters
+        ----------
+        axle : {"front", "rear"}
+
+        Returns
+        -------
+        bool
+        """
+        wheel, near = wheels_of(self.run, axle)[0], np.abs(self.run.time - self.moment) <= FRAME / 2
+        full = self.run.corners[wheel].shock.full_bump
+        return bool(np.any(self.run.compression[wheel, near] >= full))
+
     def cutaway(self, axle):
         """The shock of an axle (its left corner) at the moment.
 
@@ -359,6 +378,26 @@ def seat_acceleration(vehicle, run, *, centre, item="driver"):
     return run.seat_acceleration(ahead=-place.behind_front_axle - centre[0], left=left)
 
 
+def hits(run, wheel):
+    """When a wheel reached full bump.
+
+    Parameters
+    ----------
+    run : Run
+    wheel : int
+        Index into the run's arrays.
+
+    Returns
+    -------
+    array
+        [s]; chatter that does not leave the bump stop is one hit, as the driver feels one.
+    """
+    at, shock = run.compression[wheel], run.corners[wheel].shock
+    full = np.flatnonzero(at >= shock.full_bump)
+    left = np.cumsum(at < shock.bump_touch)[full]
+    return run.time[full[np.diff(left, prepend=-1) > 0]]
+
+
 def outcome(run, seat):
     """What came of a run.
 
@@ -378,7 +417,7 @@ def outcome(run, seat):
 
     step = float(run.time[1] - run.time[0])
     return Outcome(
-        bottomings=tuple(int(n) for n in worst(run.bottomings)),
+        bottomings=tuple(max(hits(run, w).size for w in wheels_of(run, a)) for a in AXLES),
         travel_used=worst(run.travel_used),
         peak_force=worst(run.peak_force),
         stop_speed=worst(run.stop_speed),
@@ -647,9 +686,8 @@ def readout(view, units="us"):
         ),
         "driver's seat, peak": tuple(f"{r.peak / GRAVITY:.1f} g" for r in results),
         "driver's seat, weighted, worst second": comfort("worst_second"),
-        "driver's seat, weighted, whole run": tuple(
-            f"{r.weighted:.1f} m/s², {r.words}" for r in results
-        ),
+        "driver's seat, weighted, whole run": comfort("weighted"),
+        "the whole run, in words": tuple(r.words for r in results),
         "heat in the dampers": tuple(
             f"{show(r.heat, 'energy', units)}, mean {r.power:.0f} W" for r in results
         ),
@@ -723,7 +761,7 @@ def in_words(view, units="us"):
 
 
 __all__ = [
-    "CLICK_TRIALS", "PLACES", "TRIALS", "Bench", "ClickView", "Outcome", "RideView", "Run",
-    "Setup", "Trial", "cautions", "compare", "drawn_places", "in_words", "outcome", "readout",
-    "seat_acceleration", "used_text", "wheels_of",
+    "CLICK_TRIALS", "FRAME", "PLACES", "TRIALS", "Bench", "ClickView", "Outcome", "RideView",
+    "Run", "Setup", "Trial", "cautions", "compare", "drawn_places", "hits", "in_words", "outcome",
+    "readout", "seat_acceleration", "used_text", "wheels_of",
 ]  # fmt: skip

@@ -48,7 +48,7 @@ def spring_table(corner):
 
 
 def damper_table(damper, clicks):
-    """Force over shaft speed: the flow that each pressure drives, and the speed that asks for it."""
+    """Force over shaft speed: the flow that each pressure drives, and the speed that asks it."""
     if damper is None:
         return lambda speed: 0.0
     law = damper.valving
@@ -104,7 +104,8 @@ class Wheel:
         if gas is None:
             return 0.0
         left = gas.volume - self.rod * s
-        return (self.pressure * (self.volume / left) ** ADIABATIC - independent.ATMOSPHERE) * self.rod
+        pressure = self.pressure * (self.volume / left) ** ADIABATIC
+        return (pressure - independent.ATMOSPHERE) * self.rod
 
     def held(self, z, z_speed):
         """Force of the shock at the wheel [N], and the compression."""
@@ -153,9 +154,9 @@ class Ridden:
     roll: np.ndarray
 
 
-def _integrate(rhs, start, event, times, max_step):
+def _integrate(rhs, start, times, max_step, rtol=1e-9):
     found = solve_ivp(
-        rhs, (0.0, times[-1]), start, method="DOP853", t_eval=times, rtol=1e-9, atol=1e-10,
+        rhs, (0.0, times[-1]), start, method="DOP853", t_eval=times, rtol=rtol, atol=0.1 * rtol,
         max_step=max_step,
     )  # fmt: skip
     assert found.success, found.message
@@ -189,7 +190,7 @@ def quarter(vehicle, setup, event, times, *, load=None, corner="front_left", max
     which = independent.NAMES.index(corner)
     wheel = Wheel(vehicle, setup, corner, stood.travel[which])
     rhs, start = quarter_equations(vehicle, wheel, event)
-    y = _integrate(rhs, start, event, times, max_step)
+    y = _integrate(rhs, start, times, max_step)
     level = np.zeros_like(times)
     return Ridden(times, (y[0] - y[1])[None], y[1], level, level)
 
@@ -269,9 +270,7 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
         lever = mass * height + unsprung @ hubs
         about_pitch = moment[1] - lever * event.forward_steady * built
         about_roll = moment @ roll_axis + lever * event.lateral_steady * built
-        return np.r_[
-            speeds, force / mass, about_pitch / i_pitch, about_roll / i_roll, hub_pull
-        ]
+        return np.r_[speeds, force / mass, about_pitch / i_pitch, about_roll / i_roll, hub_pull]
 
     height, pitch, roll = stood.pose[:3]
     turn = independent.rotation(pitch, roll)
@@ -284,7 +283,7 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
         lift = event.drop - min(h - w.axle.tyre.radius for h, w in zip(hubs, wheels, strict=True))
         hubs, centre_height = hubs + lift, centre_height + lift
     start = np.r_[centre_height, pitch, roll, hubs, np.zeros(7)]
-    y = _integrate(rhs, start, event, times, max_step)
+    y = _integrate(rhs, start, times, max_step, rtol=1e-8)
     travel = np.array(
         [
             travels(y[3:7, k], y[0, k], independent.rotation(y[1, k], y[2, k]))

@@ -100,7 +100,10 @@ def test_turning_over_counts_as_past(unit7):
         ({"tolerance": 0.0}, "tolerance is 0.0; expected between 0 and 1"),
         ({"looks": 1}, "looks is 1; expected a whole number of 2 or more"),
         ({"corner": "spare"}, "corner is 'spare'; expected one of front_left"),
-        ({"corner": "rear_right", "model": "half"}, "corner is 'rear_right'; expected one of front"),
+        (
+            {"corner": "rear_right", "model": "half"},
+            "corner is 'rear_right'; expected one of front",
+        ),
         ({"model": "third"}, "model is 'third'"),
     ],
 )

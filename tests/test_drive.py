@@ -329,9 +329,7 @@ def test_braking_dips_the_nose_and_drive_lifts_it(unit7):
     assert (down.travel[2:, -1] < down.travel[2:, 0]).all()
     half = drive(unit7, event=events.braking(slowing=4.0), load="patrol", model="half")
     assert half.pitch[-1] - half.pitch[0] == pytest.approx(down.pitch[-1] - down.pitch[0], rel=0.05)
-    up = drive(
-        unit7, event=replace(events.braking(slowing=4.0), forward_steady=4.0), load="patrol"
-    )
+    up = drive(unit7, event=replace(events.braking(slowing=4.0), forward_steady=4.0), load="patrol")
     assert up.pitch[-1] < up.pitch[0] - 0.01
 
 

@@ -123,7 +123,10 @@ def test_manoeuvres_build_up_over_their_ramp():
         (lambda: events.cornering(lateral=3.0, ramp=-1.0), "ramp is -1.0; expected"),
         (lambda: events.braking(slowing=np.inf), "forward_steady is -inf; expected"),
         (lambda: events.whoops(height=9.0, spacing=3, speed=4.0), "height is 9 m; expected"),
-        (lambda: events.single_bump(height=0.1, length=1, speed=3, approach=-1.0), "approach is -1"),
+        (
+            lambda: events.single_bump(height=0.1, length=1, speed=3, approach=-1.0),
+            "approach is -1",
+        ),
     ],
 )
 def test_a_slip_is_one_sentence(make, words):

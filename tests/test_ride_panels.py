@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 
 import suspkit as sk
 from suspkit.drive import drive
-from suspkit.ride_panels import FRAME, ClickerPanel, RoadPanel, clicker, numbers, road
-from suspkit.ride_view import CLICK_TRIALS, TRIALS, in_words
+from suspkit.ride_panels import ClickerPanel, RoadPanel, clicker, numbers, road
+from suspkit.ride_view import CLICK_TRIALS, FRAME, TRIALS, in_words
 
 INCH = 0.0254
 

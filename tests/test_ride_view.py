@@ -120,11 +120,16 @@ def test_outcome_by_hand(view):
     run, seat, found = view.runs[0], view.seats[0], view.outcomes[0]
     full = [c.shock.full_bump for c in run.corners]
     for i, (a, b) in enumerate(((0, 1), (2, 3))):
-        hits = []
+        counts = []
         for w in (a, b):
-            up = (run.compression[w] >= full[w]).astype(int)
-            hits.append(int((np.diff(up) == 1).sum() + up[0]))
-        assert found.bottomings[i] == max(hits)
+            count, armed = 0, True
+            for s in run.compression[w]:
+                if s < run.corners[w].shock.bump_touch:
+                    armed = True
+                elif s >= full[w] and armed:
+                    count, armed = count + 1, False
+            counts.append(count)
+        assert found.bottomings[i] == max(counts)
         travel = run.corners[a].linkage.travel(full[a])
         assert found.travel_used[i] == pytest.approx(run.travel[[a, b]].max() / travel)
         assert found.peak_force[i] == run.shaft_force[[a, b]].max()
@@ -137,6 +142,21 @@ def test_outcome_by_hand(view):
     assert found.heat == run.energy["damper"]
     assert found.power == pytest.approx(found.heat / G_OUT.duration, rel=1e-2)
     assert found.pitch == pytest.approx(np.abs(run.pitch - run.pitch[0]).max())
+
+
+def test_chatter_on_the_stop_is_one_hit(view):
+    run = view.runs[0]
+    shock = run.corners[0].shock
+    full, touch, on = shock.full_bump, shock.bump_touch, 0.5 * (shock.full_bump + shock.bump_touch)
+    for course, times in (
+        ([0.0, full, on, full, 0.0], [1]),
+        ([0.0, full, touch, full], [1]),
+        ([0.0, full, np.nextafter(touch, 0), full], [1, 3]),
+        ([full, on, 0.0, full], [0, 3]),
+        ([0.0, np.nextafter(full, 0), 0.0], []),
+    ):
+        made = replace(run, time=np.arange(len(course)), compression=np.array([course] * 4))
+        assert list(ride_view.hits(made, 0)) == times
 
 
 def test_the_seat_moves_with_the_body(view):
@@ -176,6 +196,16 @@ def test_the_moment(view):
         assert cut.compression == view.run.compression[wheel, view.frame]
     last = replace(view, moment=99.0)
     assert last.frame == view.run.time.size - 1
+
+
+def test_full_bump_between_two_frames_is_seen(view):
+    run = view.runs[0]
+    stock = replace(view, shown=0)
+    first = float(run.time[run.compression[0] >= run.corners[0].shock.full_bump][0])
+    for away, seen in ((0.0, True), (0.009, True), (-0.009, True), (-0.013, False)):
+        now = replace(stock, moment=first + away)
+        assert now.at_full_bump("front") == seen, away
+    assert not replace(view, moment=first).at_full_bump("front"), "the kit does not bottom"
 
 
 def test_frame_height_at_rest_is_that_of_the_stance(view):
