@@ -18,7 +18,7 @@ import suspkit
 from suspkit.files import write_files
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, to_unit, unit_label
-from suspkit.worksheet import WorkSheet, corner_words, work_sheet
+from suspkit.worksheet import HIGHEST_DROP, WorkSheet, corner_words, work_sheet
 
 __all__ = ["PrintError", "WorkSheet", "html", "work_sheet", "write"]
 
@@ -141,6 +141,7 @@ class _Writer:
             ("… the wheel stands", self.side_of_crossover),
             ("Ride frequency, standing", lambda a: self.frequency(a, "frequency")),
             ("… below / past crossover", self.both_frequencies),
+            ("Damping, bump; rebound", self.damping),
             ("Wheel travel left, bump", lambda a: self.left_over(a, "bump_left", "tape")),
             ("Wheel travel left, droop", lambda a: self.left_over(a, "droop_left", "tape")),
             ("Anti-roll bar", self.bar),
@@ -151,6 +152,7 @@ class _Writer:
             ("Full bump / standing load", lambda a: _times(self.of(a, "load_factor").min())),
             ("Energy to full bump", lambda a: self.left_over(a, "energy", "energy")),
             ("Drop height, no damping", lambda a: self.left_over(a, "drop_height", "length")),
+            ("First bottoms, dropped from", self.first_bottoms),
             ("First spring to bind", lambda a: self.both(a, lambda c: _short(c.bind.name, 20))),
             ("… from full bump", self.bind),
             ("… at a spring load of",
@@ -201,6 +203,21 @@ class _Writer:
     def both_frequencies(self, axle):
         below, past = (self.frequency(axle, f"frequency_{side}") for side in ("below", "past"))
         return "–" if below == "–" else f"{below.removesuffix(' Hz')} / {past}"
+
+    def damping(self, axle):
+        """Damping ratios below / past crossover, mean of the sides, bump first."""
+        left, right = (self.sheet.corners[name].damping for name in AXLES[axle])
+        texts = []
+        for direction in ("compression", "rebound"):
+            pairs = zip(left.get(direction, ()), right.get(direction, ()), strict=True)
+            texts.append(" / ".join(f"{0.5 * (a + b):.2f}" for a, b in pairs))
+        return "; ".join(filter(None, texts)) or "–"
+
+    def first_bottoms(self, axle):
+        least = self.of(axle, "first_bottoms").min()
+        if np.isinf(least):
+            return f"over {self.length(HIGHEST_DROP)}"
+        return show(least, "length", self.units)
 
     def left_over(self, axle, field, kind):
         """What the side with less of it has."""
@@ -313,7 +330,7 @@ def _chart(sheet, units):
     style = {"svg.hashsalt": "suspkit", "svg.fonttype": "path", "font.family": "DejaVu Sans",
              "font.size": 6.5, "axes.linewidth": 0.6}  # fmt: skip
     with rc_context(style):
-        figure = Figure(figsize=(3.75, 1.5), layout="constrained")
+        figure = Figure(figsize=(3.75, 1.36), layout="constrained")
         for place, (axes, axle) in enumerate(zip(figure.subplots(1, 2), AXLES, strict=True)):
             _draw(axes, axle, sheet, units)
             if place == 0:

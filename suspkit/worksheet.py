@@ -6,8 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from suspkit.bottoms import first_bottoms
 from suspkit.compressor import CompressorCheck, compressor_check
 from suspkit.corner import BrokenSetupError, assemble, thread_problems
+from suspkit.damping import damping_ratios
+from suspkit.events import drop
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stance import height_band, settle
 from suspkit.units import GRAVITY, INCH, SYSTEMS, show
@@ -16,6 +19,9 @@ from suspkit.vehicle import known_name
 SIDE_TO_SIDE = INCH / 16
 """Left and right agree within this unless the vehicle file says otherwise [m] (common practice,
 no source)."""
+
+HIGHEST_DROP = 2.0
+"""The highest drop the sheet looks at [m]."""
 
 LOOSE = 1e-6
 """Less slack than this is rounding [m]."""
@@ -137,6 +143,12 @@ class CornerSheet:
     drop_height : float
         Tyre above flat ground that just reaches full bump with no damping [m]. Below zero, it gets
         there even when let go at the ground.
+    first_bottoms : float
+        Drop from which the corner with its damper just reaches full bump [m]; ``inf`` if not from
+        `HIGHEST_DROP`, nan without a damper or a stance.
+    damping : dict of str to tuple of float
+        Damping ratio in "compression" and "rebound" at the clicks set, just below and just past
+        the last crossover, or as it stands if there is none; empty without a damper.
     frequency : float
         Ride frequency as it stands [Hz].
     frequency_below, frequency_past : float
@@ -174,6 +186,8 @@ class CornerSheet:
     load_factor: float
     energy: float
     drop_height: float
+    first_bottoms: float
+    damping: dict[str, tuple[float, ...]]
     frequency: float
     frequency_below: float
     frequency_past: float
@@ -269,8 +283,10 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
     band = height_band(vehicle, setup, load=load, corners=corners)
+    damped = all(c.shock.damper is not None for c in corners.values()) and not stance.tipped
+    ratios = damping_ratios(vehicle, setup, load=load) if damped else None
     sheets = {
-        name: _corner_sheet(vehicle, getattr(setup, name), corners[name], stance, band)
+        name: _corner_sheet(vehicle, setup, load, corners[name], stance, band, ratios)
         for name in CORNERS
     }
     items = vehicle.loads[load].items if load is not None else ()
@@ -333,7 +349,8 @@ def _chosen_load(vehicle, load):
     return load
 
 
-def _corner_sheet(vehicle, chosen, corner, stance, band):
+def _corner_sheet(vehicle, setup, load, corner, stance, band, ratios):
+    chosen = getattr(setup, corner.name)
     row = CORNERS.index(corner.name)
     at = {name: float(value) for name, value in stance.at(corner.name).items()}
     reserve = stance.bottoming
@@ -365,6 +382,8 @@ def _corner_sheet(vehicle, chosen, corner, stance, band):
         load_factor=float(reserve.load_factor[row]),
         energy=float(reserve.energy[row]),
         drop_height=float(reserve.drop_height[row]),
+        first_bottoms=_first_bottoms(vehicle, setup, load, corner, stance, row),
+        damping=_damping(ratios, corner.name),
         frequency=at["frequency"],
         frequency_below=below,
         frequency_past=past,
@@ -376,6 +395,30 @@ def _corner_sheet(vehicle, chosen, corner, stance, band):
         bolt_out_error=float(corner.unbolted_hang - corner.contact_hang) / thread.collar_pitch,
         slack=float(corner.slack),
     )  # fmt: skip
+
+
+def _first_bottoms(vehicle, setup, load, corner, stance, row):
+    """Drop of one corner alone, which is what its springs and damper are there for [m]."""
+    if corner.shock.damper is None or stance.tipped or stance.on_stop[row]:
+        return np.nan
+    found = first_bottoms(
+        vehicle, setup, event=lambda height: drop(height=height, duration=1.0), low=0.0,
+        high=HIGHEST_DROP, load=load, model="quarter", corner=corner.name,
+    )  # fmt: skip
+    return max(found.value, 0.0)
+
+
+def _damping(ratios, name):
+    if ratios is None:
+        return {}
+    mine = ratios[(ratios["corner"] == name) & ratios["set"]]
+    found = {}
+    for direction, rows in mine.groupby("direction"):
+        at = rows.set_index("where")["ratio"]
+        found[direction] = tuple(float(at[w]) for w in ("below", "past") if w in at) or (
+            float(at["ride"]),
+        )
+    return found
 
 
 def _springs(corner):

@@ -580,3 +580,26 @@ def test_a_setup_that_cannot_be_built_is_one_sentence(unit7):
     setup = unit7.setup.change("rear", turns=90.0)
     with pytest.raises(sk.BrokenSetupError, match="solid .* before full bump"):
         sheet.html(unit7, setup=setup)
+
+
+def test_damping_and_first_bottoms(unit7):
+    numbers = sheet.work_sheet(unit7)
+    table = sk.damping_ratios(unit7, load=numbers.load)
+    for name, corner in numbers.corners.items():
+        for direction in ("compression", "rebound"):
+            rows = table[
+                (table["corner"] == name) & table["set"] & (table["direction"] == direction)
+            ].set_index("where")["ratio"]
+            assert corner.damping[direction] == (rows["below"], rows["past"])
+        # Driven again from just under and just over that height, it clears and touches.
+        for factor, bottoms in ((0.98, False), (1.02, True)):
+            event = sk.events.drop(height=factor * corner.first_bottoms, duration=1.0)
+            run = sk.drive(
+                unit7, event=event, load=numbers.load, model="quarter", corner=name
+            )  # fmt: skip
+            assert (run.bottomings[0] > 0) == bottoms
+        assert corner.first_bottoms > corner.drop_height  # dampers only add to it
+    words = sheet.html(unit7)
+    left, right = (numbers.corners[n].damping["rebound"] for n in ("front_left", "front_right"))
+    assert f"{(left[0] + right[0]) / 2:.2f} / {(left[1] + right[1]) / 2:.2f}" in words
+    assert "First bottoms" in words
