@@ -19,7 +19,7 @@ _HOMES = {
     "Linkage": "linkage",
     "NotSettledError": "stance",
     "Road": "road",
-    "Run": "drive",
+    "Run": "driving",
     "Setup": "setup",
     "Shock": "shock",
     "Solution": "solve",
@@ -28,14 +28,16 @@ _HOMES = {
     "Stance": "stance",
     "StopRing": "stack",
     "TopOut": "shock",
-    "UntrustedRunError": "drive",
+    "UntrustedRunError": "driving",
     "Vehicle": "vehicle",
     "VehicleFileError": "vehicle_file",
     "Wire": "wire",
     "assemble": "corner",
     "compressor_check": "compressor",
     "damping_ratios": "damping",
-    "drive_many": "drive",
+    "drive": "driving",
+    "drive_many": "driving",
+    "error_estimate": "driving",
     "example": "vehicle_file",
     "first_bottoms": "bottoms",
     "height_band": "stance",
@@ -51,7 +53,7 @@ _HOMES = {
 }
 
 _MODULES = (
-    "charts", "comfort", "drive", "events", "panels", "ride_charts", "ride_panels", "ride_view",
+    "charts", "comfort", "driving", "events", "panels", "ride_charts", "ride_panels", "ride_view",
     "sheet", "solve", "study", "units", "view",
 )  # fmt: skip
 

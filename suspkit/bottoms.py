@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from suspkit import events
-from suspkit.drive import UntrustedRunError, build, drive
+from suspkit.driving import UntrustedRunError, build, drive
 from suspkit.setup import CORNERS
 
 LOOKS = 9
@@ -70,7 +70,7 @@ def first_bottoms(
     looks : int
         Values tried first, evenly spaced. The first one that bottoms is closed in on.
     **options
-        Of `suspkit.drive.drive`: ``step``, ``temperature``.
+        Of `suspkit.driving.drive`: ``step``, ``temperature``.
 
     Returns
     -------

@@ -2,7 +2,7 @@
 
 Fixed-step Runge-Kutta of fourth order, with the energy book kept in the same steps; a step that
 meets a kink is made again in `PIECES`. Compiled with numba on first use and cached on disk. The
-equations are written out in `suspkit.drive`.
+equations are written out in `suspkit.driving`.
 """
 
 import numpy as np

@@ -14,7 +14,7 @@ from suspkit.comfort import comfort_words, mtvv, weighted_rms
 from suspkit.corner import Corner
 from suspkit.damper import DIRECTIONS
 from suspkit.damping import damping_ratios
-from suspkit.drive import Run, build, drive, with_clicks
+from suspkit.driving import Run, build, drive, with_clicks
 from suspkit.setup import AXLES, Setup
 from suspkit.units import GRAVITY, show
 from suspkit.vehicle import Vehicle
@@ -439,7 +439,7 @@ class Bench:
     ----------
     vehicle : Vehicle
     model : {"full", "half"}
-        As for `suspkit.drive.drive`.
+        As for `suspkit.driving.drive`.
     """
 
     def __init__(self, vehicle, *, model="full"):

@@ -44,9 +44,7 @@ class Solution:
 
 
 def _batch_settle(vehicle, setup, load):
-    return settle(
-        vehicle, setup, load=load, corners=assemble(vehicle, setup, refuse_solid=False)
-    )
+    return settle(vehicle, setup, load=load, corners=assemble(vehicle, setup, refuse_solid=False))
 
 
 def _axle_height(stance, axle):
@@ -135,7 +133,7 @@ def solve_preload(
         for name in asked:
             target, read = metric_of(name)
 
-            def metric(at, name=name, read=read):
+            def metric(at, name=name, read=read, setup=setup):
                 return read(_batch_settle(vehicle, setup.change(name, turns=at), load))
 
             found, _value = _zoom(metric, *limits[name][:2], target)
@@ -234,7 +232,7 @@ def _end_sentence(axle, turns, limits, rise):
     return (
         f"{axle}: the collar cannot {'raise' if raising else 'lower'} it the last "
         f"{show(abs(rise), 'length')}, because {end} at {turns:.1f} turns; a "
-        f"{'stiffer' if raising else 'softer'} or {'longer' if raising else 'shorter'} spring would."
+        f"{'stiffer or longer' if raising else 'softer or shorter'} spring would."
     )
 
 
@@ -295,9 +293,10 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
         raise ValueError(f"axle is {axle!r}; expected front or rear")
     if len(target) != 1 or next(iter(target)) not in GAP_TARGETS:
         raise ValueError(
-            f"target is {', '.join(target) or 'not given'}; expected one of {', '.join(GAP_TARGETS)}"
+            f"target is {', '.join(target) or 'not given'}; expected one of "
+            f"{', '.join(GAP_TARGETS)}"
         )
-    (kind, wanted), = target.items()
+    ((kind, wanted),) = target.items()
     corners = assemble(vehicle, setup, refuse_solid=False)
     left = corners[AXLES[axle][0]]
     if len(left.ring) != 1:
@@ -334,8 +333,10 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
         # A smaller gap meets the ring sooner: more reserve, an earlier crossover.
         lower = (wanted < value) if kind == "crossover_at" else (wanted > value)
         end = "smallest" if lower else "largest"
-        limit = "before the springs go solid" if lower and least > thread_end else (
-            "the ring's thread allows" if lower else "that still meets the ring"
+        limit = (
+            "before the springs go solid"
+            if lower and least > thread_end
+            else ("the ring's thread allows" if lower else "that still meets the ring")
         )
         message = (
             f"{axle}: no stop gap gives {words} {show(wanted, unit)}; the {end} {limit}, "

@@ -115,9 +115,7 @@ class Stance:
         """
         i = CORNERS.index(corner)
         names = (f.name for f in fields(self) if np.ndim(getattr(self, f.name)) >= 1)
-        return {
-            n: getattr(self, n)[i] for n in names if np.shape(getattr(self, n))[:1] == (4,)
-        }
+        return {n: getattr(self, n)[i] for n in names if np.shape(getattr(self, n))[:1] == (4,)}
 
     @cached_property
     def bottoming(self):
@@ -163,9 +161,7 @@ def _bottoming(stance):
         fall = corner.full_bump_travel - corner.hang_travel
         with np.errstate(divide="ignore", invalid="ignore"):
             drop = work(corner, hang, full) / standing - fall
-            rows.append(
-                (springs * ratio / standing, with_stop * ratio / standing, energy, drop)
-            )
+            rows.append((springs * ratio / standing, with_stop * ratio / standing, energy, drop))
     names = [f.name for f in fields(Bottoming)]
     return Bottoming(**{n: _stacked([row[j] for row in rows]) for j, n in enumerate(names)})
 

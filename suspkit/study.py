@@ -58,9 +58,7 @@ def sensitivity(vehicle, setup=None, *, load=None, turns=1.0):
             changed["ring"] = in_place.change(axle, ring=ring if len(ring) > 1 else ring[0])
         for name, new in changed.items():
             after = settle(vehicle, new, load=load)
-            rows.append(
-                {"axle": axle, "change": name} | _differences(axle, left, before, after)
-            )
+            rows.append({"axle": axle, "change": name} | _differences(axle, left, before, after))
     table = pd.DataFrame(rows)
     table.attrs["units"] = {
         "ride_height": "m", "other_height": "m", "rake": "", "gap": "m", "crossover": "m",

@@ -470,7 +470,8 @@ class Vehicle:
                 known_name(spring, self.springs, f"stacks.{name}.springs[{i}]", "a spring")
             for i, spring in enumerate(plan.rings_below):
                 where = f"stacks.{name}.rings_below[{i}]"
-                known_name(spring, dict.fromkeys(plan.springs[:-1]), where, "a spring above another")
+                above = dict.fromkeys(plan.springs[:-1])
+                known_name(spring, above, where, "a spring above another")
             if not plan.springs:
                 raise ValueError(f"stacks.{name}.springs is empty; expected at least one spring")
         for name, load in self.loads.items():
@@ -499,8 +500,8 @@ class Vehicle:
             given = len(value) if isinstance(value, tuple) else int(value is not None)
             if value is not None and given != rings:
                 raise ValueError(
-                    f"{where}.{name} has {given} value(s); expected {rings}, one for each stop ring "
-                    f"of stack {chosen.stack!r}"
+                    f"{where}.{name} has {given} value(s); expected {rings}, one for each stop "
+                    f"ring of stack {chosen.stack!r}"
                 )
         if rings and chosen.gap is None and chosen.ring is None:
             raise ValueError(f"{where}.gap is missing; stack {chosen.stack!r} has a stop ring")
@@ -562,8 +563,9 @@ class Vehicle:
         """
         if load is not None and not isinstance(load, str):
             each = [self.masses(one) for one in load]
-            return Masses(**{f.name: np.array([getattr(m, f.name) for m in each])
-                             for f in fields(Masses)})
+            return Masses(
+                **{f.name: np.array([getattr(m, f.name) for m in each]) for f in fields(Masses)}
+            )
         parts = [self._dry_sprung]
         if load is not None:
             known_name(load, self.loads, "load", "a load of this vehicle")

@@ -141,13 +141,17 @@ def load_rack(path):
     rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
     heading = [cell.strip() for cell in rows[0]]
     if len(rows) != len(lines):
-        raise VehicleFileError(f"{path}: a quoted cell runs over a line end; expected one row a line")
+        raise VehicleFileError(f"{path}: a quoted cell runs over a line; expected one row a line")
     wire_fields = {f.name for f in fields(Wire)}
     spring_fields = {f.name for f in fields(Spring)} - {"wire", "table", "coils"}
     for column in heading:
         try:
-            known_name(column, dict.fromkeys([*sorted(spring_fields | wire_fields), "note"]),
-                   "column", "one of")
+            known_name(
+                column,
+                dict.fromkeys([*sorted(spring_fields | wire_fields), "note"]),
+                "column",
+                "one of",
+            )
         except ValueError as error:
             raise VehicleFileError(f"{path} line {lines[0][0]}: {error}") from None
     springs = {}

@@ -3,7 +3,7 @@
 Newton's laws on a free body, with force and moment vectors, integrated by scipy's
 `solve_ivp`. Springs, gas and stops come from `independent`; the damper is the orifice equations
 with the pressure as parameter; the ground is the road's own knots joined by scipy. Nothing of
-`suspkit.drive` or its kernel is used.
+`suspkit.driving` or its kernel is used.
 """
 
 from bisect import bisect_right
@@ -16,7 +16,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 G = independent.G
 ADIABATIC = 1.4  # diatomic ideal gas
-RUB = 0.01  # m/s, the speed over which suspkit.drive says it rounds off friction
+RUB = 0.01  # m/s, the speed over which suspkit.driving says it rounds off friction
 FORCES = np.r_[np.arange(0.0, 3e4, 1.0), np.geomspace(3e4, 1e6, 500)]
 PRESSURES = np.r_[0.0, np.geomspace(1e-3, 1e8, 60_000)]
 

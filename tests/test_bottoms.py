@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from suspkit import events, first_bottoms, settle, whoop_speed_map
-from suspkit.drive import drive
+from suspkit.driving import drive
 
 LOAD = "patrol"
 

@@ -9,8 +9,8 @@ import pytest
 from bad_files import DATA, EDITS, RACK_EDITS, WHOLE, write_bad
 
 import suspkit as sk
-from suspkit.vehicle_file import data_folder
 from suspkit import cli
+from suspkit.vehicle_file import data_folder
 
 UNIT7 = DATA / "unit7.toml"
 BAD = {f"file: {name}": ("unit7.toml", *edit) for name, edit in EDITS.items()}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from suspkit import Road, events
-from suspkit.drive import drive
+from suspkit.driving import drive
 
 
 def test_a_g_out_is_a_dip_of_its_depth_after_the_approach():

@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 import suspkit as sk
 from suspkit import ride_charts
 from suspkit.charts import FAINT, INK, MAIN, TENDER
-from suspkit.drive import drive
+from suspkit.driving import drive
 from suspkit.ride_charts import RIDE_CHARTS, RideBoard, ride_chart, ride_rows
 from suspkit.ride_view import CLICK_TRIALS, TRIALS, Bench
 

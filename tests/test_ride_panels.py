@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 import suspkit as sk
-from suspkit.drive import drive
+from suspkit.driving import drive
 from suspkit.ride_panels import ClickerPanel, RoadPanel, clicker, numbers, road
 from suspkit.ride_view import CLICK_TRIALS, FRAME, TRIALS, in_words
 

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 import suspkit as sk
 from suspkit import ride_view
 from suspkit.comfort import comfort_words, weighted_rms
-from suspkit.drive import UntrustedRunError, drive
+from suspkit.driving import UntrustedRunError, drive
 from suspkit.ride_view import CLICK_TRIALS, TRIALS, Bench, compare, in_words, outcome, readout
 from suspkit.units import GRAVITY, MILE_PER_HOUR, show
 

@@ -448,7 +448,7 @@ def test_longer_springs_buckle_sooner(steel):
 
 
 def test_buckles(steel):
-    seat = dict(free_length=600 * MM, mean_diameter=100 * MM, material=steel)
+    seat = {"free_length": 600 * MM, "mean_diameter": 100 * MM, "material": steel}
     y = buckling_deflection(**seat)
     np.testing.assert_array_equal(buckles([0, down(y), y, up(y)], **seat), [0, 0, 1, 1])
     assert not buckles(0.4, **{**seat, "free_length": 500 * MM})

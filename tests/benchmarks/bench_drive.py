@@ -22,8 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import independent_ride
 
 import suspkit
-import suspkit.drive as driving
-from suspkit import events, ride_kernel
+from suspkit import driving, events, ride_kernel
 
 HERE = Path(__file__).parent
 LOAD = "patrol"
@@ -216,7 +215,7 @@ import time
 start = time.perf_counter()
 import suspkit
 from suspkit import events
-from suspkit.drive import drive
+from suspkit.driving import drive
 loaded = time.perf_counter()
 vehicle = suspkit.example("unit7")
 drive(vehicle, event=events.g_out(radius=12, depth=0.6, speed=9), load="patrol")

@@ -9,10 +9,9 @@ import pytest
 from independent import make_axle, make_vehicle, mirrored
 from scipy.optimize import root
 
-import suspkit.drive as driving
-from suspkit import Curve, Damper, Road, Setup, Spring, events
+from suspkit import Curve, Damper, Road, Setup, Spring, driving, events
 from suspkit.damper import DynoTable
-from suspkit.drive import AUDIT_LIMIT, UntrustedRunError, build, drive, drive_many, error_estimate
+from suspkit.driving import AUDIT_LIMIT, UntrustedRunError, build, drive, drive_many, error_estimate
 from suspkit.setup import CornerSetup
 from suspkit.shock import Clicker, TopOut
 from suspkit.vehicle import StackPlan, Tyre
