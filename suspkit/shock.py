@@ -78,7 +78,7 @@ class Gas:
         Notes
         -----
         Ideal gas, p V^n constant, p proportional to T. Against real nitrogen this is within
-        0.6 % isothermally at shock pressures and 2.5 to 3.5 % low adiabatically at 2:1.
+        0.3 % isothermally at shock pressures and 2.5 to 3.5 % low adiabatically at 2:1.
         """
         ratio = 1.0 if temperature is None else temperature / self.fill_temperature
         left = self.volume - self.rod_area * np.asarray(compression, dtype=float)
