@@ -11,11 +11,13 @@ import io
 
 import matplotlib
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle
+from matplotlib.text import Text
+from matplotlib.transforms import IdentityTransform
 
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, to_unit, unit_label
@@ -172,8 +174,8 @@ class ShockCurve(Chart):
         if crossed:
             self.ghost.set_data(x, ghost)
             # Below and right of the ghost line nothing else stands.
-            at = np.searchsorted(x, 0.5 * (self.scale(seen.crossover, "length") + x[-1]))
-            at = min(at, len(x) - 1)
+            middle = 0.5 * (self.scale(seen.crossover, "length") + x[-1])
+            at = min(np.searchsorted(x, max(middle, 0.78 * x[-1])), len(x) - 1)
             low = ghost[at] - 0.09 * self.top
             place(self.ghost_text, x[at], low, "without the ring", ha="center", va="top")
             cx = self.scale(seen.crossover, "length")
@@ -553,7 +555,7 @@ class Board:
             )
             for j, (kind, (_, axle)) in enumerate(zip(kinds, row, strict=True)):
                 self.charts.append(kind(self.figure, inner[j], view, axle, units))
-        self._background, self._palette = None, None
+        self._background, self._palette, self._stamps = None, None, {}
 
     def update(self, view):
         """Move every artist to show ``view``, without drawing."""
@@ -580,15 +582,60 @@ class Board:
             self._background = self.canvas.copy_from_bbox(self.figure.bbox)
         self.canvas.restore_region(self._background)
         hinting = matplotlib.rcParams["text.hinting"]
-        # Text is most of a frame; without hinting its glyphs take two thirds of the time.
+        # Without hinting glyphs take two thirds of the time.
         matplotlib.rcParams["text.hinting"] = "none"
         try:
             for chart in self.charts:
                 for artist in sorted(chart.moving, key=lambda a: a.get_zorder()):
-                    artist.axes.draw_artist(artist)
+                    if isinstance(artist, Text):
+                        self._paste(artist)
+                    else:
+                        artist.axes.draw_artist(artist)
         finally:
             matplotlib.rcParams["text.hinting"] = hinting
         return self._png()
+
+    def _paste(self, text):
+        """Draw a text, or paste it where the same words have been drawn before.
+
+        Text is most of a frame's time, and a slider comes back to the same words again and again.
+        """
+        if not text.get_text() or not text.get_visible():
+            return
+        x, y = text.get_transform().transform(text.get_position())
+        if not (np.isfinite(x) and np.isfinite(y)):
+            return
+        key = (
+            text.get_text(), text.get_color(), text.get_fontsize(), text.get_weight(),
+            text.get_rotation(), text.get_ha(), text.get_va(), text.get_bbox_patch() is None,
+        )  # fmt: skip
+        if key not in self._stamps:
+            if len(self._stamps) > 2000:
+                self._stamps.clear()
+            self._stamps[key] = self._stamp(text)
+        image, left, bottom = self._stamps[key]
+        renderer = self.canvas.get_renderer()
+        renderer.draw_image(renderer.new_gc(), round(x) + left, round(y) + bottom, image)
+
+    def _stamp(self, text):
+        """A text as an image with its lower left corner from where it is anchored [pixels]."""
+        # Anchored in the middle of a sheet large enough that nothing is cut off either way.
+        size = 2 * (40 + 12 * len(text.get_text()))
+        sheet = RendererAgg(size, size, self.DPI)
+        middle = np.array([size // 2, size // 2], dtype=float)
+        keep, home = text.get_position(), text.get_transform()
+        text.set_transform(IdentityTransform())
+        text.set_position(middle)
+        try:
+            text.draw(sheet)
+        finally:
+            text.set_transform(home)
+            text.set_position(keep)
+        drawn = np.asarray(sheet.buffer_rgba())
+        rows, columns = np.flatnonzero(drawn[..., 3].any(1)), np.flatnonzero(drawn[..., 3].any(0))
+        top, low = rows[0], rows[-1] + 1
+        image = drawn[top:low, columns[0] : columns[-1] + 1][::-1].copy()
+        return image, int(columns[0] - middle[0]), int(sheet.height - low - middle[1])
 
     def _png(self):
         from PIL import Image

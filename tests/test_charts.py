@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from numpy.testing import assert_allclose
 from PIL import Image
 from scipy.optimize import brentq
@@ -597,13 +598,38 @@ def test_a_frame_and_the_still_picture_agree(kind, axle, units):
         before = pixels(board.render(first))
         frame = pixels(board.render(view))
         again = pixels(board.render(first))
+        # Words are pasted on whole pixels, so they are compared apart, by where they stand.
+        wordless = Board(first, rows, units=units, size=size)
         other = Board(first, rows, units=units, size=size)
+        for chart in (*wordless.charts, *other.charts):
+            for text in (a for a in chart.moving if isinstance(a, Text)):
+                text.set_visible(False)
+        bare = pixels(wordless.render(view))
         other.still(view).canvas.draw()
     still = np.asarray(other.canvas.buffer_rgba())[..., :3].astype(int)
-    assert frame.shape == still.shape
-    assert off(frame, still) < 0.0005
+    assert bare.shape == frame.shape == still.shape
+    assert off(bare, still) < 0.0005
     assert off(frame, before) > 0.01, "the test would see a stale frame"
     assert off(again, before) == 0, "nothing is left behind"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_pasted_words_stand_where_drawn_ones_would(kind):
+    rows, size = rows_for(kind, "front")
+    board = Board(seen("kit"), rows, size=size)
+    board.render(seen("kit"))
+    renderer = board.canvas.get_renderer()
+    words = [a for c in board.charts for a in c.moving if isinstance(a, Text) and a.get_text()]
+    assert words
+    for text in words:
+        x, y = text.get_transform().transform(text.get_position())
+        image, left, bottom = board._stamp(text)
+        patch = text.get_bbox_patch()
+        text.draw(renderer)  # its box is laid out when it is drawn
+        box = (patch or text).get_window_extent(renderer)
+        pasted = [x + left, y + bottom, x + left + image.shape[1], y + bottom + image.shape[0]]
+        slack = 1.5 if patch else 5  # letters without tails do not fill a bare text's box
+        assert np.abs(np.array(pasted) - box.extents).max() <= slack, text.get_text()
 
 
 def test_a_frame_after_the_still_picture_has_no_ghost_of_it():
