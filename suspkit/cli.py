@@ -87,7 +87,28 @@ def _parser():
     return parser
 
 
+def _get_ready():
+    """Compile the cores if this machine has not yet, and say so: it takes some seconds, once."""
+    from suspkit import kernel, ride_kernel
+
+    if all(_is_cached(function) for function in (kernel.settle_many, ride_kernel.run)):
+        return
+    print(
+        "Compiling the core for this machine, once; some seconds ...", file=sys.stderr, flush=True
+    )
+    unit7, short = suspkit.example(), suspkit.events.drop(height=0.1, duration=0.1)
+    for model in ("quarter", "full"):
+        suspkit.drive(unit7, event=short, load="patrol", model=model)
+
+
+def _is_cached(function):
+    """Whether a compiled function is on disk; taken as there where that cannot be told."""
+    place = getattr(getattr(function, "_cache", None), "cache_path", None)
+    return place is None or any(Path(place).glob(f"*{function.__name__}-*.nbi"))
+
+
 def _check(arguments):
+    _get_ready()
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     loads = list(vehicle.loads) or None
     print(f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name)
@@ -122,6 +143,7 @@ def _remark(answer, seen, loads):
 def _sheet(arguments):
     from suspkit import sheet
 
+    _get_ready()
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     for path in sheet.write(
         vehicle, setup=arguments.setup, load=arguments.load, units=arguments.units,
@@ -151,6 +173,7 @@ def _guide(arguments):
         home = folder
     if not (home / FIRST_PAGE).is_file():
         raise ValueError(f"{home / FIRST_PAGE} is missing; expected the guide's first page there")
+    _get_ready()
     command, environment = lab_command(
         home, port=arguments.port, browser=not arguments.no_browser and _has_screen()
     )

@@ -283,3 +283,16 @@ def test_about_is_one_line_of_versions(suspkit):
     assert (code, err, out.count("\n")) == (0, "", 1)
     assert out.startswith(f"suspkit {sk.__version__}, Python {sys.version_info.major}.")
     assert "numpy" in out
+
+
+@pytest.mark.slow
+def test_compiling_is_told_once(tmp_path):
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    notes = []
+    for _ in range(2):
+        done = subprocess.run(
+            [sys.executable, "-m", "suspkit.cli", "check", str(UNIT7)],
+            env=environment, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        notes.append(done.stderr)
+    assert notes == ["Compiling the core for this machine, once; some seconds ...\n", ""]

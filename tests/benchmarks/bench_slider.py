@@ -86,6 +86,10 @@ def open_lab(tmp_path_factory):
 
     for kind, board in (("start", "start"), ("preload", "preload"), ("stop_gap", "gap")):
         write(f"{kind}.ipynb", kind, board)
+    clickers = [CELLS[0], "panel = sk.ride_panels.ClickerPanel(unit7)\npanel"]
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(c) for c in clickers])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3"}
+    nbformat.write(notebook, folder / "clickers.ipynb")
     with lab.jupyter_lab(folder) as (address, token):
         yield address, token
 
@@ -136,6 +140,15 @@ def test_a_slider_feels_live(open_lab, kind):
         print(f"  {kind}: {plain / ours:.1f} times faster than the plain redraw")
         assert ours <= 100
         assert plain >= 3 * ours
+
+
+def test_a_clicker_feels_live(open_lab):
+    # A click moves the force-velocity family and drives the event again.
+    with lab.browser_page() as page:
+        lab.open_notebook(page, *open_lab, "clickers.ipynb")
+        lab.run_all(page)
+        print()
+        assert _say("clickers: panel", _latencies(page, _output(page, 1))) <= 120
 
 
 def test_a_fast_drag_leaves_no_backlog(open_lab):
