@@ -258,3 +258,29 @@ def test_a_moved_panel_feeds_the_next_cell(panel):
     page.keyboard.press("Control+Enter")
     height = sk.view.readout(panel.twin.view)["ride height, left and right"][0]
     cell.locator(".jp-OutputArea-output", has_text=height).wait_for()
+
+
+@pytest.mark.parametrize("name", ["04-clickers", "05-on-the-road"])
+def test_driving_lessons_run_and_their_controls_move_them(server, browser, name):
+    browser.problems.clear()
+    lab.open_notebook(browser, *server, f"notebooks/{name}.ipynb")
+    lab.run_all(browser)
+    assert browser.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+    root = browser.locator(".jp-OutputArea-output:has(img.widget-image)").first
+    image = root.locator("img.widget-image")
+    seen = {image.evaluate(BYTES)}
+    handles = root.locator(".noUi-handle")
+    assert handles.count() >= 2
+    for i in range(handles.count()):
+        shown = image.get_attribute("src")
+        handles.nth(i).focus()
+        browser.keyboard.press("ArrowLeft" if i == 0 else "ArrowRight")
+        browser.wait_for_function(
+            "([image, before]) => image.src !== before", arg=[image.element_handle(), shown]
+        )
+        browser.wait_for_timeout(300)
+        seen.add(image.evaluate(BYTES))
+    assert len(seen) == handles.count() + 1, "every slider gives another picture"
+    text = root.inner_text()
+    assert not [word for word in BROKEN if word in text]
+    assert not browser.problems
