@@ -409,10 +409,7 @@ def hold_rings(setup, corners):
     -------
     Setup
     """
-    held = {n: c.ring if len(c.ring) > 1 else c.ring[0] for n, c in corners.items() if c.ring}
-    return replace(
-        setup, **{n: replace(getattr(setup, n), gap=None, ring=ring) for n, ring in held.items()}
-    )
+    return _stated_by(setup, corners, "ring")
 
 
 def reset_gaps(setup, corners):
@@ -428,7 +425,13 @@ def reset_gaps(setup, corners):
     -------
     Setup
     """
-    read = {n: c.gap if len(c.gap) > 1 else c.gap[0] for n, c in corners.items() if c.gap}
-    return replace(
-        setup, **{n: replace(getattr(setup, n), ring=None, gap=gap) for n, gap in read.items()}
-    )
+    return _stated_by(setup, corners, "gap")
+
+
+def _stated_by(setup, corners, kept):
+    """The set-up with each stop ring's place told as a gap or as a ring, whichever is ``kept``."""
+    for name, corner in corners.items():
+        places = getattr(corner, kept)
+        if places:
+            setup = setup.change(name, **{kept: places if len(places) > 1 else places[0]})
+    return setup
