@@ -390,10 +390,27 @@ def numbers(panel_or_view, *, units="us"):
     -------
     str
     """
+    return lines_of(panel_or_view, readout, units=units)
+
+
+def lines_of(panel_or_view, read, *, units):
+    """The numbers of a panel, or of a view, as lines of text; or why there are none.
+
+    Parameters
+    ----------
+    panel_or_view : LivePanel or object
+        A panel, or a view that ``read`` takes.
+    read : callable
+        Takes view and units and gives labels to texts [each with its unit].
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    str
+    """
     if getattr(panel_or_view, "error", ""):
         return panel_or_view.summary()
-    view = getattr(panel_or_view, "view", panel_or_view)
-    return as_lines(readout(view, units))
+    return as_lines(read(getattr(panel_or_view, "view", panel_or_view), units))
 
 
 def as_lines(rows):

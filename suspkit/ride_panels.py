@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
-from suspkit.panels import GAP_STEPS, LivePanel, as_lines, as_table
+from suspkit.panels import GAP_STEPS, LivePanel, as_table, lines_of
 from suspkit.ride_charts import RideBoard, ride_rows
 from suspkit.ride_view import CLICK_TRIALS, FRAME, TRIALS, Bench, cautions, in_words, readout
 from suspkit.setup import AXLES
@@ -285,10 +285,7 @@ def numbers(panel_or_view, *, units="us"):
     -------
     str
     """
-    if getattr(panel_or_view, "error", ""):
-        return panel_or_view.summary()
-    view = getattr(panel_or_view, "view", panel_or_view)
-    return as_lines(readout(view, units))
+    return lines_of(panel_or_view, readout, units=units)
 
 
 __all__ = ["ClickerPanel", "RidePanel", "RoadPanel", "clicker", "numbers", "road"]
