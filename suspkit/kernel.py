@@ -133,7 +133,7 @@ def balance(
     """Gradient ``g`` and Hessian ``h`` (lower half) of the potential energy at pose ``q``.
 
     ``q`` is (height of the origin, pitch, roll, four wheel travels); ``body`` is (weight, x, y, z
-    of the sprung centre of gravity); a row of ``wheels`` is (x, y, z of the hub at zero travel,
+    of the sprung centre of gravity, lateral acceleration over g); a row of ``wheels`` is (x, y, z of the hub at zero travel,
     unsprung weight, tyre radius, tyre rate); a row of ``gas`` is (rod area, absolute pressure,
     volume, atmosphere). A row of ``seen`` gets (compression, motion ratio, its slope, shock force,
     shock rate, tyre load).
@@ -143,7 +143,8 @@ def balance(
     up = cp * cr
     g[:] = 0.0
     h[:] = 0.0
-    w, bx, by, bz = body
+    w, bx, by, bz, sideways = body
+    arm = w * (q[0] - bx * sp + by * cp * sr + bz * cp * cr)
     g[0] = w
     g[1] = w * (-bx * cp - by * sp * sr - bz * sp * cr)
     g[2] = w * (by * cp * cr - bz * cp * sr)
@@ -164,6 +165,7 @@ def balance(
         squeeze = radius - hub
         grip = kt if squeeze > 0.0 else 0.0
         p = wu - grip * squeeze
+        arm += wu * hub
         g[0] += p
         g[1] += p * rt
         g[2] += p * rr
@@ -185,6 +187,9 @@ def balance(
         h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip * up * up + bar
         if i % 2 == 0:
             h[4 + i, 3 + i] = -bar
+    # Inertia at its height against the tyres at the ground; its own slope, small, is left out of
+    # the Hessian, which only steers.
+    g[2] -= sideways * arm
 
 
 @njit(cache=True, error_model="numpy", nogil=True)

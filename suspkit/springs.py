@@ -153,3 +153,72 @@ class Spring:
         float or array
         """
         return self.law.integral(0.0, deflection)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class VariedSpring:
+    """A spring as it was made, or a batch of them: never quite the rate and length it should be.
+
+    Takes the place of the `Spring` in a stack.
+
+    Parameters
+    ----------
+    nominal : Spring
+        What it should be.
+    stiffer : float or array
+        Force over the nominal one at the same deflection.
+    longer : float or array
+        Free length more than nominal [m]; the solid length is kept.
+
+    Raises
+    ------
+    ValueError
+        If a force factor is not above zero, or so much is missing in length that a coil of the
+        nominal spring would be solid without load.
+    """
+
+    nominal: Spring
+    stiffer: float | np.ndarray = 1.0
+    longer: float | np.ndarray = 0.0
+
+    def __post_init__(self):
+        if not np.all(np.asarray(self.stiffer) > 0):
+            raise ValueError(f"stiffer is {self.stiffer!r}; expected above zero")
+        last = np.diff(self.nominal.compliance.y)[-1]
+        if not np.all(np.asarray(self.longer) > -last):
+            raise ValueError(
+                f"longer is {self.longer!r} m; expected more than {-last:g} m, what spring "
+                f"{self.name!r} has left when its last coils begin to close"
+            )
+
+    @property
+    def name(self):
+        """Name of the nominal spring."""
+        return self.nominal.name
+
+    @property
+    def solid_length(self):
+        """Length with every coil touching [m]."""
+        return self.nominal.solid_length
+
+    @property
+    def free_length(self):
+        """Length with no load [m]."""
+        return self.nominal.free_length + self.longer
+
+    @property
+    def travel(self):
+        """Deflection from free to coil bind [m]."""
+        return self.free_length - self.solid_length
+
+    @cached_property
+    def compliance(self):
+        """Deflection [m] over force [N] as a `Curve`, the last rate carried on to bind."""
+        force, deflection = self.nominal.compliance.x, self.nominal.compliance.y
+        batch = np.broadcast_shapes(np.shape(self.stiffer), np.shape(self.longer))
+        rate = (force[-1] - force[-2]) / (deflection[-1] - deflection[-2])
+        x = np.broadcast_to(force, batch + force.shape).copy()
+        y = np.broadcast_to(deflection, batch + deflection.shape).copy()
+        x[..., -1] += rate * np.asarray(self.longer)
+        y[..., -1] += self.longer
+        return Curve(x * np.asarray(self.stiffer)[..., None], y)

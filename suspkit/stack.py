@@ -261,7 +261,7 @@ class Stack:
         held = self._held
         last = len(self.springs) - 1
         for i, spring in enumerate(self.springs):
-            knots = spring.compliance.x[1:]
+            knots = np.moveaxis(spring.compliance.x, -1, 0)[1:]
             for j, force in enumerate(knots):
                 kind = "bind" if j == len(knots) - 1 else "coil"
                 # A spring frozen by a ring never gets to the force that would close it.

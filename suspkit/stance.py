@@ -197,8 +197,10 @@ def _stacked(rows):
     return np.stack(np.broadcast_arrays(*rows))
 
 
-def settle(vehicle, setup=None, *, load=None, friction=0.0, corners=None):
-    """Let a vehicle come to rest on flat ground.
+def settle(
+    vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners=None, masses=None
+):
+    """Let a vehicle come to rest on flat ground, or hold a steady turn on it.
 
     Parameters
     ----------
@@ -211,8 +213,13 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, corners=None):
         -1, 0 or 1: how much of each shock's friction holds the vehicle up (positive, as after
         lifting it and letting it down) or keeps it from rising (negative). Broadcasts against
         the batch.
+    lateral : float or array
+        Steady acceleration to the left, as in a left-hand turn [m/s^2]. Broadcasts against the
+        batch.
     corners : dict of str to Corner, optional
         The assembled corners, to save assembling them again.
+    masses : Masses, optional
+        The sprung mass, instead of that of a named load. Its arrays broadcast against the batch.
 
     Returns
     -------
@@ -231,28 +238,33 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, corners=None):
     frame, tyres carry vertical load only and can lift, bars act on the left-right difference of
     wheel travel. At rest the potential energy of gravity, shocks, tyres and bars is stationary in
     those seven unknowns; its gradient is the free-body balance, solved by Newton's method with
-    a line search (Nocedal and Wright, Numerical Optimization, ch. 3). Rotations are exact.
+    a line search (Nocedal and Wright, Numerical Optimization, ch. 3). Rotations are exact. In a
+    turn the inertia of every mass at its height is held by the tyres at the ground, as in
+    `suspkit.drive`: no roll centre, no tyre scrub.
     """
     from suspkit import kernel
 
     setup = vehicle.setup if setup is None else setup
     corners = assemble(vehicle, setup) if corners is None else corners
-    masses = vehicle.masses(load)
+    own_masses = masses is not None
+    masses = masses if own_masses else vehicle.masses(load)
     each = [corners[name] for name in CORNERS]
     axles = [vehicle.front, vehicle.front, vehicle.rear, vehicle.rear]
     curves = [c.curve for c in each]
 
     setups = np.broadcast_shapes(*(c.x.shape[:-1] for c in curves))
-    friction = np.asarray(friction, dtype=float)
-    batch = np.broadcast_shapes(setups, friction.shape)
-    loads = np.shape(masses.mass)
+    friction, lateral = np.asarray(friction, dtype=float), np.asarray(lateral, dtype=float)
+    batch = np.broadcast_shapes(setups, friction.shape, lateral.shape)
+    loads = np.broadcast_shapes(*(np.shape(part) for part in vars(masses).values()))
+    if own_masses:
+        loads, batch = (), np.broadcast_shapes(loads, batch)
     shape = loads + batch
     count = int(np.prod(shape, dtype=int))
 
     def spread(value, axes):
         """Give a value with these batch axes the full batch, flattened."""
         value = np.asarray(value, dtype=float)
-        if axes == "loads":
+        if axes == "loads" and loads:
             value = value.reshape(loads + (1,) * len(batch))
         return np.ascontiguousarray(np.broadcast_to(value, shape)).reshape(count)
 
@@ -278,6 +290,7 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, corners=None):
             spread(-np.asarray(masses.behind_front_axle), "loads"),
             spread(masses.left_of_centre, "loads"),
             spread(masses.above_frame, "loads"),
+            spread(lateral / GRAVITY, "setups"),
         ],
         axis=-1,
     )

@@ -1,0 +1,1 @@
+"""Controls that move the pictures of studies."""
