@@ -1,4 +1,4 @@
-"""The command line: check a vehicle file, print its work sheet, open the guide."""
+"""The command line: check a vehicle file, print its work sheet, read a job log, open the guide."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import textwrap
 from pathlib import Path
 
 import suspkit
+from suspkit.compiled import is_ready
 
 WRONG_INPUT = 2
 """Exit code when what was given cannot be used; argparse uses the same."""
@@ -83,32 +84,45 @@ def _parser():
     example = command(_example, "example", "Copy the example vehicle and its spring rack.")
     example.add_argument("folder", metavar="FOLDER", type=Path)
 
+    log = commands.add_parser(
+        "log", help="Show a job log, or carry it to and from CSV.",
+        description="A job log keeps a shop's vehicles, set-ups and rides in one file.",
+    )  # fmt: skip
+    log = log.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    def log_command(run, name, help):
+        added = log.add_parser(name, help=help, description=help)
+        added.add_argument("file", metavar="FILE")
+        added.set_defaults(run=run)
+        return added
+
+    show = log_command(_log_show, "show", "Show the vehicles of a log, or the rides of one.")
+    show.add_argument("name", metavar="VEHICLE", nargs="?")
+    show.add_argument("--last", metavar="RIDES", type=int, default=10, help="default: 10")
+    show.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
+
+    export = log_command(_log_export, "export", "Write all of a log as CSV.")
+    export.add_argument("csv", metavar="CSV", type=Path)
+
+    take = log_command(_log_import, "import", "Add what a CSV has and a log has not.")
+    take.add_argument("csv", metavar="CSV", type=Path)
+
     command(_about, "about", "Print the versions in use, for a report.")
     return parser
 
 
 def _get_ready():
-    """Compile the cores if this machine has not yet, and say so: it takes some seconds, once."""
+    """Compile the cores now if this machine has not yet, rather than under a first slider."""
     from suspkit import kernel, ride_kernel
 
-    if all(_is_cached(function) for function in (kernel.settle_many, ride_kernel.run)):
+    if all(is_ready(function) for function in (kernel.settle_many, ride_kernel.run)):
         return
-    print(
-        "Compiling the core for this machine, once; some seconds ...", file=sys.stderr, flush=True
-    )
     unit7, short = suspkit.example(), suspkit.events.drop(height=0.1, duration=0.1)
     for model in ("quarter", "full"):
         suspkit.drive(unit7, event=short, load="patrol", model=model)
 
 
-def _is_cached(function):
-    """Whether a compiled function is on disk; taken as there where that cannot be told."""
-    place = getattr(getattr(function, "_cache", None), "cache_path", None)
-    return place is None or any(Path(place).glob(f"*{function.__name__}-*.nbi"))
-
-
 def _check(arguments):
-    _get_ready()
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     loads = list(vehicle.loads) or None
     print(f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name)
@@ -143,7 +157,6 @@ def _remark(answer, seen, loads):
 def _sheet(arguments):
     from suspkit import sheet
 
-    _get_ready()
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     for path in sheet.write(
         vehicle, setup=arguments.setup, load=arguments.load, units=arguments.units,
@@ -220,6 +233,72 @@ def lab_command(folder, *, port=None, browser=True):
 def _has_screen():
     """Without one, a text browser would take the terminal over."""
     return sys.platform != "linux" or bool({"DISPLAY", "WAYLAND_DISPLAY"} & set(os.environ))
+
+
+def _log_show(arguments):
+    with suspkit.JobLog(arguments.file, new=False) as log:
+        if arguments.name is None:
+            for name in log.vehicles():
+                last = [ride.when for ride in log.rides(name, last=1)]
+                told = f"last ride {last[0]}" if last else "no rides yet"
+                print(_printable(f"{name}: {told}"))
+            return
+        for ride in log.rides(arguments.name, last=max(arguments.last, 0)):
+            print("\n".join(map(_printable, _ride_lines(ride, arguments.units))))
+
+
+def _ride_lines(ride, units):
+    """A ride for the terminal: what was set and read, corner by corner."""
+    from suspkit.setup import CORNERS
+
+    show, corners = suspkit.units.show, ride.setup.corners
+    by = f", by {ride.by}" if ride.by else ""
+    yield f"ride {ride.id}, {ride.when}: {ride.load or 'nothing aboard'}, {ride.at_rest}{by}"
+
+    def line(label, cells):
+        cells = ["–" if cell is None else cell for cell in cells]
+        if any(cell != "–" for cell in cells):
+            yield f"  {label:12}" + "".join(f" {cell:>13}" for cell in cells)
+
+    def tape(place):
+        each = place if isinstance(place, tuple) else (place,)
+        return None if place is None else ", ".join(show(one, "tape", units) for one in each)
+
+    yield from line("", [name.replace("_", " ") for name in CORNERS])
+    yield from line("stack", [own.stack for own in corners])
+    yield from line("turns", [f"{own.turns:g}" for own in corners])
+    yield from line("gap set", [tape(own.gap) for own in corners])
+    yield from line("ring set", [tape(own.ring) for own in corners])
+    for name in dict.fromkeys(name for own in corners for name in own.clicks):
+        counts = [own.clicks.get(name) for own in corners]
+        yield from line(name, [None if count is None else f"{count:g}" for count in counts])
+    yield from line("height", map(tape, ride.heights))
+    yield from line("gap", map(tape, ride.gaps))
+    yield from line("collar", map(tape, ride.collars))
+    scales = [None if kg is None else show(kg, "mass", units) for kg in ride.scales]
+    yield from line("scale", scales)
+    if ride.bottomed is not None:
+        yield f"  bottomed: {', '.join(ride.bottomed).replace('_', ' ') or 'none'}"
+    off = [f"{end} bar off" for end in ("front", "rear") if not getattr(ride.setup, f"{end}_bar")]
+    for text in (*off, ride.setup.note, ride.note):
+        if text:
+            yield f"  {' '.join(text.split())}"
+
+
+def _printable(line):
+    """Without what would steer the terminal."""
+    return "".join(letter if letter.isprintable() else "?" for letter in line)
+
+
+def _log_export(arguments):
+    with suspkit.JobLog(arguments.file, new=False) as log:
+        for path in log.export_csv(arguments.csv):
+            print(path)
+
+
+def _log_import(arguments):
+    with suspkit.JobLog(arguments.file) as log:
+        print(f"{log.import_csv(arguments.csv)} new rows in {arguments.file}")
 
 
 def _copy(source, folder):

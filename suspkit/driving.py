@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from suspkit.compiled import announce
 from suspkit.corner import assemble
 from suspkit.curves import Curve
 from suspkit.linkage import kernel_tables
@@ -506,6 +507,7 @@ def drive(
     """
     from suspkit import ride_kernel
 
+    announce(ride_kernel.run)
     ready = built or build(
         vehicle, setup, load=load, model=model, corner=corner, temperature=temperature
     )
@@ -672,9 +674,8 @@ def drive_many(
     setups, dampers = tuple(setups), {}
 
     def one(setup, corners, stance, row):
-        made, stood = _row(corners, stance, row, _names(model, corner))
-        built = _put_together(
-            vehicle, setup, made, stood, load=load, model=model, corner=corner,
+        built = build_entry(
+            vehicle, setup, corners, stance, row, load=load, model=model, corner=corner,
             temperature=temperature, known_dampers=dampers,
         )  # fmt: skip
         run = drive(vehicle, setup, event=event, model=model, step=step, keep=keep, built=built)
@@ -682,8 +683,8 @@ def drive_many(
 
     waiting = [None] * len(setups)
     with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
-        for group in _same_parts(setups):
-            batch = _batch([setups[i] for i in group])
+        for group in same_parts(setups):
+            batch = batch_of([setups[i] for i in group])
             corners = assemble(vehicle, batch)
             stance = settle(vehicle, batch, load=load, corners=corners)
             for row, i in enumerate(group):
@@ -694,8 +695,51 @@ def drive_many(
             pool.shutdown(cancel_futures=True)
 
 
-def _same_parts(setups):
-    """Places of the set-ups that differ in numbers only, group by group."""
+def build_entry(
+    vehicle, setup, corners, stance, row, *, load=None, model="full", corner="front_left",
+    temperature=None, known_dampers=None,
+):  # fmt: skip
+    """Put one entry of a settled batch into the arrays the kernel runs on.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup
+        Of this entry alone.
+    corners : dict of str to Corner
+        Of the batch.
+    stance : Stance
+        Of the batch, in this load.
+    row : int
+        Which entry.
+    load, model, corner, temperature
+        As for `build`.
+    known_dampers : dict, optional
+        Keeps the dampers worked out before.
+
+    Returns
+    -------
+    _Model
+    """
+    made, stood = _row(corners, stance, row, _names(model, corner))
+    return _put_together(
+        vehicle, setup, made, stood, load=load, model=model, corner=corner,
+        temperature=temperature, known_dampers=known_dampers,
+    )  # fmt: skip
+
+
+def same_parts(setups):
+    """Which set-ups differ in numbers only, so that they can be one batch.
+
+    Parameters
+    ----------
+    setups : sequence of Setup
+
+    Returns
+    -------
+    list of list of int
+        Their places, group by group.
+    """
     groups = {}
     for i, setup in enumerate(setups):
         parts = tuple((c.stack, c.gap is None, c.ring is None) for c in setup.corners)
@@ -703,8 +747,18 @@ def _same_parts(setups):
     return list(groups.values())
 
 
-def _batch(setups):
-    """Set-ups of the same parts as one, its numbers arrays."""
+def batch_of(setups):
+    """Set-ups of the same parts as one, its numbers arrays.
+
+    Parameters
+    ----------
+    setups : sequence of Setup
+        As `same_parts` groups them. Clicks are those of the first.
+
+    Returns
+    -------
+    Setup
+    """
     made = {}
 
     def gather(values):

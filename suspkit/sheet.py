@@ -8,29 +8,21 @@ from __future__ import annotations
 import io
 import platform
 import re
-import unicodedata
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 import suspkit
 from suspkit.files import write_files
+from suspkit.paper import PAPER, PrintError, book, environment, printed, slug
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.worksheet import HIGHEST_DROP, WorkSheet, corner_words, work_sheet
 
 __all__ = ["PrintError", "WorkSheet", "html", "work_sheet", "write"]
 
-PAPER = {"us": "letter", "metric": "a4"}
-"""The paper a PDF is made for, by system of units; the page fits either."""
-
 SCALES = (1.0, 0.96, 0.92, 0.88, 0.84, 0.8)
 """Sizes of type tried in turn until all is on one page."""
-
-
-class PrintError(OSError):
-    """No PDF can be made on this machine: one sentence says why and what would mend it."""
 
 
 # --- words ---------------------------------------------------------------------------------------
@@ -465,18 +457,7 @@ def _page(sheet, units):
         "version": suspkit.__version__,
         "python": platform.python_version(),
     }
-    return lambda scale: _template().render(texts, scale=scale)
-
-
-@cache
-def _template():
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent / "templates"),
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-    )  # fmt: skip
-    return environment.get_template("sheet.html")
+    return lambda scale: environment().get_template("sheet.html").render(texts, scale=scale)
 
 
 # --- files ---------------------------------------------------------------------------------------
@@ -516,61 +497,18 @@ def write(vehicle, *, setup=None, load=None, units="us", folder, pdf=True):
     sheet = work_sheet(vehicle, setup=setup, load=load, units=units)
     page = _page(sheet, units)
     names = (vehicle.name, sheet.setup_name, sheet.load or "empty")
-    stem = "-".join(_slug(name) for name in names)
+    stem = "-".join(slug(name) for name in names)
     if not pdf:
         return write_files(folder, {f"{stem}.html": page(_guess(sheet))})
     text, printed = _fitted(page, PAPER[units])
     return write_files(folder, {f"{stem}.html": text, f"{stem}.pdf": printed})
 
 
-def _slug(text):
-    """Letters and digits that every file system takes."""
-    plain = unicodedata.normalize("NFKD", str(text)).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "x"
-
-
 def _fitted(page, paper):
     """HTML and PDF with the largest type that keeps all on one page."""
     for scale in SCALES:
         text = page(scale)
-        book = _book(text, paper)
-        if book.get_page_count() == 1:
+        pages = book(text, paper)
+        if pages.get_page_count() == 1:
             break
-    printed = io.BytesIO()
-    book.write_to_pdf_stream(printed)
-    return text, printed.getvalue()
-
-
-def _book(text, paper):
-    try:
-        import plutoprint
-    except (ImportError, OSError) as error:
-        raise PrintError(
-            f"the PDF needs plutoprint, which cannot be loaded ({error}); expected it from: pip "
-            "install plutoprint; or write the HTML alone (pdf=False, or --no-pdf) and print that "
-            "from a browser"
-        ) from None
-    size = {"letter": plutoprint.PAGE_SIZE_LETTER, "a4": plutoprint.PAGE_SIZE_A4}[paper]
-    try:
-        book = plutoprint.Book(size, plutoprint.PAGE_MARGINS_NONE)
-        book.load_html(text, user_style=_font_style())
-        # The same numbers give the same bytes; the date that counts is the one filled in by hand.
-        book.set_metadata(plutoprint.PDF_METADATA_CREATION_DATE, "2000-01-01T00:00:00Z")
-    except plutoprint.Error as error:
-        raise PrintError(
-            f"the PDF cannot be made ({error}); write the HTML alone (pdf=False, or --no-pdf) and "
-            "print that from a browser"
-        ) from None
-    return book
-
-
-def _font_style():
-    """The type for paper comes with matplotlib, so a machine without fonts prints the same page."""
-    import matplotlib
-
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    return "".join(
-        f"@font-face {{ font-family: 'suspkit sheet'; font-weight: {weight}; "
-        f"src: url('{(fonts / name).as_uri()}'); }}\n"
-        for weight, name in (("normal", "DejaVuSans.ttf"), ("bold", "DejaVuSans-Bold.ttf"))
-    )
+    return text, printed(pages)

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
+from suspkit.compiled import announce
 from suspkit.curves import Curve
 from suspkit.damper import Damper
 from suspkit.plausible import (
@@ -469,6 +470,7 @@ def hang(shock, linkage, curve, *, weight):
     """
     from suspkit import kernel
 
+    announce(kernel.hang_many)
     batch, knots = curve.x.shape[:-1], curve.x.shape[-1]
     found = kernel.hang_many(
         curve.x.reshape(-1, knots), curve.y.reshape(-1, knots), curve.slope_before.reshape(-1),

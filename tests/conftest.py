@@ -19,6 +19,14 @@ def find_chromium():
     return next(filter(None, map(shutil.which, BROWSERS)), None)
 
 
+def pytest_configure(config):
+    """Compile once, before there are workers to do it side by side and notebooks to say so."""
+    if not hasattr(config, "workerinput"):
+        from suspkit import cli
+
+        cli._get_ready()
+
+
 def pytest_collection_modifyitems(items):
     if find_chromium():
         return

@@ -17,12 +17,6 @@ BAD = {f"file: {name}": ("unit7.toml", *edit) for name, edit in EDITS.items()}
 BAD |= {f"rack: {name}": ("springs.csv", *edit) for name, edit in RACK_EDITS.items()}
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _ready():
-    """Compile first: on a new machine the first command says so, on standard error."""
-    cli._get_ready()
-
-
 @pytest.fixture
 def suspkit(capsys):
     """Run a command; gives its exit code, standard output and standard error."""

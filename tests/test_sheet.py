@@ -14,6 +14,7 @@ import pytest
 import suspkit as sk
 from suspkit import sheet, worksheet
 from suspkit.files import UnwritableError
+from suspkit.paper import book
 from suspkit.setup import CORNERS
 from suspkit.units import INCH, show, tape
 
@@ -343,7 +344,7 @@ def test_one_page_in_full_size_type(unit7, units, paper):
     for setup in unit7.setups:
         for load in unit7.loads:
             page = sheet.html(unit7, setup=setup, load=load, units=units)
-            assert sheet._book(page, paper).get_page_count() == 1, (setup, load)
+            assert book(page, paper).get_page_count() == 1, (setup, load)
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -492,7 +493,7 @@ def test_a_bad_stance_is_told_first(unit7, places, sentence, units):
     assert sentence in words
     assert words.index(sentence) < words.index("Collar turns")
     assert "nan" not in _Text(page).seen and " nan" not in words
-    assert sheet._book(page, "letter").get_page_count() == 1
+    assert book(page, "letter").get_page_count() == 1
 
 
 def test_a_good_stance_has_no_box(unit7):

@@ -1,0 +1,115 @@
+"""HTML onto paper: templates, PDF and file names, for whatever is printed."""
+
+from __future__ import annotations
+
+import io
+import re
+import unicodedata
+from functools import cache
+from pathlib import Path
+
+PAPER = {"us": "letter", "metric": "a4"}
+"""The paper a PDF is made for, by system of units."""
+
+
+class PrintError(OSError):
+    """No PDF can be made on this machine: one sentence says why and what would mend it."""
+
+
+@cache
+def environment():
+    """The templates, which escape all that is put into them.
+
+    Returns
+    -------
+    jinja2.Environment
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader(Path(__file__).parent / "templates"),
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+
+
+def book(text, paper):
+    """Lay an HTML page out on paper.
+
+    Parameters
+    ----------
+    text : str
+        HTML that needs nothing beside it.
+    paper : {"letter", "a4"}
+
+    Returns
+    -------
+    plutoprint.Book
+
+    Raises
+    ------
+    PrintError
+        If no PDF can be made on this machine.
+    """
+    try:
+        import plutoprint
+    except (ImportError, OSError) as error:
+        raise PrintError(
+            f"the PDF needs plutoprint, which cannot be loaded ({error}); expected it from: pip "
+            "install plutoprint; or write the HTML alone (pdf=False, or --no-pdf) and print that "
+            "from a browser"
+        ) from None
+    size = {"letter": plutoprint.PAGE_SIZE_LETTER, "a4": plutoprint.PAGE_SIZE_A4}[paper]
+    try:
+        pages = plutoprint.Book(size, plutoprint.PAGE_MARGINS_NONE)
+        pages.load_html(text, user_style=_font_style())
+        # The same numbers give the same bytes; the date that counts is the one filled in by hand.
+        pages.set_metadata(plutoprint.PDF_METADATA_CREATION_DATE, "2000-01-01T00:00:00Z")
+    except plutoprint.Error as error:
+        raise PrintError(
+            f"the PDF cannot be made ({error}); write the HTML alone (pdf=False, or --no-pdf) and "
+            "print that from a browser"
+        ) from None
+    return pages
+
+
+def printed(pages):
+    """The PDF of laid-out pages.
+
+    Parameters
+    ----------
+    pages : plutoprint.Book
+
+    Returns
+    -------
+    bytes
+    """
+    stream = io.BytesIO()
+    pages.write_to_pdf_stream(stream)
+    return stream.getvalue()
+
+
+def _font_style():
+    """The type for paper comes with matplotlib, so a machine without fonts prints the same page."""
+    import matplotlib
+
+    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return "".join(
+        f"@font-face {{ font-family: 'suspkit sheet'; font-weight: {weight}; "
+        f"src: url('{(fonts / name).as_uri()}'); }}\n"
+        for weight, name in (("normal", "DejaVuSans.ttf"), ("bold", "DejaVuSans-Bold.ttf"))
+    )
+
+
+def slug(text):
+    """Letters and digits that every file system takes.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
+    plain = unicodedata.normalize("NFKD", str(text)).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "x"
