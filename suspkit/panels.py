@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import html
+import io
 import math
 from dataclasses import replace
 
@@ -40,6 +41,9 @@ class LivePanel(widgets.VBox):
 
     controls = view = None
     error = ""
+
+    for_print = False
+    """Whether the picture that stands in for the panel is drawn for paper."""
 
     def _lay_out(self, controls, rows):
         """Show ``rows`` of controls above the chart, and answer whenever one is moved."""
@@ -105,7 +109,7 @@ class LivePanel(widgets.VBox):
         """The board kept under ``key``, made if there is none yet, at its own size on screen."""
         if key not in self._boards:
             self._boards[key] = make()
-        board = self._boards[key]
+        board = self._shown = self._boards[key]
         # Its own size on screen, so that ink stays sharp; narrower where the page is.
         self.chart.layout.width = f"{board.figure.bbox.width:.0f}px"
         return board
@@ -128,6 +132,10 @@ class LivePanel(widgets.VBox):
         data = dict(data or {}, **{"text/plain": self.summary()})
         if self.chart.value and not self.error:
             data["image/png"] = base64.b64encode(self.chart.value).decode()
+            if self.for_print:
+                drawn = io.StringIO()
+                self._shown.still(self.view).savefig(drawn, format="svg")
+                data["image/svg+xml"] = drawn.getvalue()
         return (data, *rest) if rest else data
 
 

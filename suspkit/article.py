@@ -1,0 +1,468 @@
+"""Articles for customers: a short text whose numbers and charts are computed when it is printed.
+
+An article is Markdown with a head of TOML between two lines of ``+++``::
+
+    +++
+    title = "What a stop ring does"
+    vehicle = "unit7.toml"        # beside the article; the example vehicle if left out
+    setup = "kit"                 # the vehicle's current one if left out
+    load = "patrol"               # the target load if left out
+    +++
+
+    The front stands at {{ now.axles.front.height | tape }}.
+
+    {{ shock_curve(now, axle="front") }}
+
+Between double braces stands what is computed (`Jinja <https://jinja.palletsprojects.com>`_
+expressions, in a sandbox); ``docs/articles.md`` lists what there is. Numbers come out in shop units
+with metric ones in brackets. A number typed as text cannot follow the vehicle, so there should be
+none that depends on it.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import html as escaping
+import io
+import json
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+import suspkit
+from suspkit import charts
+from suspkit.corner import assemble
+from suspkit.files import write_files
+from suspkit.paper import PAPER, book, environment, printed, slug
+from suspkit.setup import AXLES
+from suspkit.stance import settle
+from suspkit.study import sensitivity
+from suspkit.units import INCH, show
+from suspkit.vehicle import known_name
+from suspkit.vehicle_file import example, load_vehicle
+from suspkit.view import look
+
+HEAD = ("title", "vehicle", "setup", "load", "by")
+"""What the head of an article may say."""
+
+GAP_STEP, GAP_REACH = INCH / 8, 1.5 * INCH
+"""Stop gaps of the figure that can be moved: how far apart, and how far either way [m]."""
+
+
+class ArticleError(ValueError):
+    """An article that cannot be made: one sentence says where and why."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """A picture in an article, ready for the page.
+
+    Attributes
+    ----------
+    html : str
+        Of the whole figure.
+    alt : str
+        What it shows, in words.
+    """
+
+    html: str
+    alt: str
+
+
+# --- reading ----------------------------------------------------------------------------------
+
+
+def _parts(text, name):
+    """Head and body of an article."""
+    found = re.match(r"\A\+\+\+\n(.*?)\n\+\+\+\n(.*)\Z", text.replace("\r\n", "\n"), re.DOTALL)
+    if not found:
+        raise ArticleError(f"{name}: expected a head between two lines of +++ at the very top")
+    try:
+        head = tomllib.loads(found[1])
+    except tomllib.TOMLDecodeError as error:
+        raise ArticleError(f"{name}: the head is not TOML: {error}") from None
+    for key, value in head.items():
+        try:
+            known_name(key, HEAD, f"{name}: head", "one of these")
+        except ValueError as error:
+            raise ArticleError(str(error)) from None
+        if not isinstance(value, str):
+            raise ArticleError(f"{name}: {key} is {value!r}; expected text in quotes")
+    if not head.get("title"):
+        raise ArticleError(f"{name}: title is missing; expected one in the head")
+    return head, found[2]
+
+
+def read(path, *, vehicle=None):
+    """Compute an article.
+
+    Parameters
+    ----------
+    path : str or path
+        A Markdown file as told above, or a notebook.
+    vehicle : Vehicle, optional
+        Instead of the one its head names; not for a notebook.
+
+    Returns
+    -------
+    str
+        HTML in one file that needs nothing beside it, nor a network.
+
+    Raises
+    ------
+    ArticleError
+        If the file cannot be read, its head is wrong, or something in it cannot be computed.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
+        raise ArticleError(f"{path} cannot be read: {why}; expected a Markdown file") from None
+    if path.suffix == ".ipynb":
+        return _from_notebook(path, text)
+    head, body = _parts(text, path.name)
+    if vehicle is None:
+        vehicle = load_vehicle(path.parent / head["vehicle"]) if "vehicle" in head else example()
+    return _page(head["title"], _filled(body, path.name, vehicle, head), by=head.get("by", ""))
+
+
+def write(path, *, folder, vehicle=None, units="us", pdf=True):
+    """Write an article as HTML and PDF, both or neither.
+
+    Parameters
+    ----------
+    path : str or path
+        Of the Markdown file or notebook.
+    folder : str or path
+        Made if it is not there.
+    vehicle : Vehicle, optional
+        Instead of the one the article names.
+    units : {"us", "metric"}
+        Decides the paper, Letter or A4; the numbers are in both anyway.
+    pdf : bool
+        False for the HTML alone.
+
+    Returns
+    -------
+    list of Path
+        ``<name of the file>.html`` and ``.pdf``.
+
+    Raises
+    ------
+    ArticleError
+        As for `read`.
+    PrintError
+        If no PDF can be made on this machine.
+    UnwritableError
+        If the folder cannot be written to.
+    """
+    page, stem = read(path, vehicle=vehicle), slug(Path(path).stem)
+    files = {f"{stem}.html": page}
+    if pdf:
+        files[f"{stem}.pdf"] = printed(book(page, PAPER[units]))
+    return write_files(folder, files)
+
+
+# --- the text ----------------------------------------------------------------------------------
+
+
+def _both(kind, digits=None):
+    """A filter that says a number in shop units, metric in brackets."""
+
+    def say(value, digits=digits):
+        number = float(np.mean(value))
+        return f"{show(number, kind, 'us', digits)} ({show(number, kind, 'metric', digits)})"
+
+    return say
+
+
+_FILTERS = {
+    **{kind: _both(kind) for kind in ("tape", "length", "force", "rate", "mass", "energy")},
+    "number": lambda value, digits=2: f"{float(np.mean(value)):.{digits}f}",
+    "percent": lambda value, digits=0: f"{100 * float(np.mean(value)):.{digits}f} %",
+    "turns": lambda value: f"{float(np.mean(value)):.1f}".removesuffix(".0") + " turns",
+    "hertz": lambda value: show(float(np.mean(value)), "frequency"),
+}
+
+
+def _filled(body, name, vehicle, head):
+    """The body with everything computed, as HTML."""
+    from jinja2 import StrictUndefined, TemplateError
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
+    from markdown_it import MarkdownIt
+
+    kept = []
+
+    def keep(value):
+        """A mark that Markdown leaves alone, for what must reach the page as it is."""
+        if isinstance(value, Figure):
+            kept.append(value.html)
+            return f"\n\n\ue000{len(kept) - 1}\ue001\n\n"
+        kept.append(f'<span class="value">{escaping.escape(str(value))}</span>')
+        return f"\ue000{len(kept) - 1}\ue001"
+
+    sandbox = ImmutableSandboxedEnvironment(undefined=StrictUndefined, finalize=keep)
+    sandbox.filters.update(_FILTERS)
+    try:
+        text = sandbox.from_string(body.replace("\ue000", "").replace("\ue001", "")).render(
+            _names(vehicle, head)
+        )
+    except (TemplateError, ValueError, TypeError, ArithmeticError, KeyError) as error:
+        line = getattr(error, "lineno", None)
+        where = f"{name}, line {line} of the text" if line else name
+        raise ArticleError(f"{where}: {error}; expected something that can be computed") from None
+    page = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
+    page = re.sub(r"<p>(\ue000\d+\ue001)</p>(?=\s)", lambda m: _block(m, kept), page)
+    return re.sub(r"\ue000(\d+)\ue001", lambda m: kept[int(m[1])], page)
+
+
+def _block(match, kept):
+    """A figure stands by itself, not inside a paragraph."""
+    figure = kept[int(match[1][1:-1])].startswith("<figure")
+    return match[1] if figure else match[0]
+
+
+def _names(vehicle, head):
+    """What an article may speak of."""
+    target = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
+    load = head.get("load", target)
+    setup = vehicle.setup
+    if "setup" in head:
+        known_name(head["setup"], vehicle.setups, "setup", "a set-up of this vehicle")
+        setup = vehicle.setups[head["setup"]]
+
+    def seen(setup=setup, *, load=load):
+        return look(vehicle, setup, load=load)
+
+    def picture(draw):
+        def made(view=None, **options):
+            return _figure(draw, view or seen(), **options)
+
+        return made
+
+    def study(setup=setup, *, load=load, turns=1.0):
+        """The table of `sensitivity` by axle and change, for ``study()["front"]["ring"]``."""
+        table = sensitivity(vehicle, setup, load=load, turns=turns)
+        rows = {axle: {} for axle in AXLES}
+        for row in table.to_dict("records"):
+            rows[row["axle"]][row["change"]] = row
+        return rows
+
+    return {
+        "vehicle": vehicle,
+        "load": load,
+        "setup": setup,
+        "now": seen(),
+        "look": seen,
+        "settle": lambda setup=setup, *, load=load: settle(vehicle, setup, load=load),
+        "assemble": lambda setup=setup: assemble(vehicle, setup),
+        "study": study,
+        "shock_curve": picture(charts.shock_curve),
+        "wheel_curve": picture(charts.wheel_curve),
+        "cut_away": picture(charts.cut_away),
+        "side_view": picture(charts.side_view),
+        "move_the_ring": lambda axle="front": _ring_figure(vehicle, setup, load, axle),
+    }
+
+
+# --- pictures ----------------------------------------------------------------------------------
+
+
+def _svg(figure, salt="suspkit"):
+    """A figure as SVG text without its own size."""
+    from matplotlib import rc_context
+
+    drawn = io.StringIO()
+    with rc_context({"svg.hashsalt": salt, "svg.fonttype": "path"}):
+        figure.savefig(
+            drawn, format="svg", bbox_inches="tight", pad_inches=0.04,
+            metadata={"Date": None, "Creator": None},
+        )  # fmt: skip
+    return drawn.getvalue()[drawn.getvalue().index("<svg") :]
+
+
+def _image(data, kind, alt):
+    coded = base64.b64encode(data).decode()
+    return f'<img src="data:image/{kind};base64,{coded}" alt="{escaping.escape(alt)}">'
+
+
+def _captioned(inside, alt):
+    return Figure(
+        html=f"<figure>{inside}<figcaption>{escaping.escape(alt)}</figcaption></figure>", alt=alt
+    )
+
+
+def _figure(draw, view, **options):
+    """One of the charts, drawn for print."""
+    caption = options.pop("caption", None)
+    kind = {"shock_curve": "shock", "wheel_curve": "wheel", "cut_away": "cutaway"}.get(
+        draw.__name__, "side"
+    )
+    board = charts.Board(view, [[(kind, options.get("axle", "front"))]])
+    alt = board.describe(view)
+    image = _image(_svg(draw(view, **options)).encode(), "svg+xml", alt)
+    text = escaping.escape(caption or alt)
+    return Figure(html=f"<figure>{image}<figcaption>{text}</figcaption></figure>", alt=alt)
+
+
+def _ring_figure(vehicle, setup, load, axle):
+    """A figure the reader can move without a kernel: every stop gap worked out beforehand."""
+    corner = assemble(vehicle, setup)[AXLES[axle][0]]
+    if not corner.ring:
+        raise ArticleError(f"move_the_ring: the {axle} stack has no stop ring; expected one")
+    present = float(corner.gap[0])
+    steps = np.arange(-round(GAP_REACH / GAP_STEP), round(GAP_REACH / GAP_STEP) + 1)
+    tried = present + GAP_STEP * steps
+    low, high = corner.gap_limits()
+    views, words, gaps = [], [], []
+    for gap in tried[(tried >= max(low, 0.0)) & (tried <= high)].tolist():
+        try:
+            views.append(look(vehicle, setup.change(axle, gap=gap), load=load))
+        except ValueError:
+            continue  # all springs solid before full bump: not a gap anyone may set
+        gaps.append(gap)
+        words.append(_ring_words(views[-1], axle, gap))
+    now = int(np.argmin(np.abs(np.array(gaps) - present)))
+    svg = _ring_svg(views, axle, now)
+    labels = json.dumps({"gaps": [_both("tape")(g) for g in gaps], "words": words})
+    return Figure(
+        html=environment().get_template("ring.html").render(
+            svg=_safe(svg), labels=_safe(labels.replace("<", "\\u003c")), last=len(gaps) - 1,
+            now=now, gap=_both("tape")(gaps[now]), words=words[now], axle=axle,
+        ),
+        alt=words[now],
+    )  # fmt: skip
+
+
+def _safe(text):
+    from markupsafe import Markup
+
+    return Markup(text)
+
+
+def _ring_words(view, axle, gap):
+    seen = view.axles[axle]
+    factor = float(view.stance.bottoming.load_factor[0 if axle == "front" else 2])
+    met = (
+        f"the divider meets the ring at {_both('length')(seen.crossover_travel)} of wheel travel"
+        if np.isfinite(seen.crossover_travel)
+        else "the ring is not met before full bump"
+    )
+    return (
+        f"Stop gap {_both('tape')(gap)}: {met}; ride height {_both('tape')(seen.height)}; at full "
+        f"bump the springs carry {factor:.2f} times the standing load."
+    )
+
+
+def _ring_svg(views, axle, now):
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure as Drawing
+
+    from suspkit.charts import style
+    from suspkit.units import to_unit
+
+    with rc_context({"font.family": "DejaVu Sans", "font.size": 10}):
+        figure = Drawing(figsize=(7.0, 3.9), layout="constrained")
+        axes = figure.add_subplot()
+        top = 0.0
+        for i, view in enumerate(views):
+            seen = view.axles[axle]
+            x, y = to_unit(seen.travel, "length"), to_unit(seen.wheel_force, "force")
+            (line,) = axes.plot(x, y, color="0.82", lw=0.8)
+            (shown,) = axes.plot(x, y, color="black", lw=2.2, zorder=3)
+            shown.set_gid(f"ring-{axle}-{i}")
+            if np.isfinite(seen.crossover_travel):
+                at = to_unit(seen.crossover_travel, "length")
+                force = np.interp(at, x, y)
+                (mark,) = axes.plot(at, force, "D", ms=8, mfc="white", mec="black", zorder=4)
+                mark.set_gid(f"met-{axle}-{i}")
+            top = max(top, float(y.max()))
+        style(axes, x="wheel travel from droop, in", y="wheel force, lbf")
+        axes.set(xlim=(0, None), ylim=(0, 1.04 * top))
+        svg = _svg(figure, salt=f"ring-{axle}")
+    # Without a script the present gap shows and the others stay pale.
+    for i in range(len(views)):
+        if i != now:
+            for name in ("ring", "met"):
+                svg = svg.replace(
+                    f'<g id="{name}-{axle}-{i}"', f'<g visibility="hidden" id="{name}-{axle}-{i}"'
+                )
+    return re.sub(r'(<svg[^>]*?) (?:width)="[^"]*"', r"\1", svg, count=1)
+
+
+# --- the page ----------------------------------------------------------------------------------
+
+
+def _page(title, body, *, by=""):
+    template = environment().get_template("article.html")
+    script = (Path(__file__).parent / "templates" / "ring.js").read_text(encoding="utf-8")
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+    return template.render(
+        title=title, by=by, body=_safe(body), script=_safe(script), digest=digest,
+        interactive='class="ring-figure"' in body, version=suspkit.__version__,
+    )  # fmt: skip
+
+
+# --- from a notebook ---------------------------------------------------------------------------
+
+_PRINT = "from suspkit.panels import LivePanel\nLivePanel.for_print = True"
+
+
+def _from_notebook(path, text):
+    """Run a notebook and keep its words, its printed numbers and its pictures; hide its code."""
+    try:
+        import nbformat
+        from nbclient import NotebookClient
+        from nbclient.exceptions import CellExecutionError
+    except ImportError:
+        raise ArticleError(
+            f'{path.name}: notebooks need: pip install "suspkit[guide]"; expected a Markdown file '
+            "otherwise"
+        ) from None
+    from markdown_it import MarkdownIt
+
+    try:
+        notebook = nbformat.reads(text, as_version=4)
+    except (ValueError, nbformat.ValidationError, KeyError) as error:
+        raise ArticleError(f"{path.name} is not a notebook: {error}") from None
+    notebook.cells.insert(0, nbformat.v4.new_code_cell(_PRINT))
+    client = NotebookClient(
+        notebook, timeout=300, store_widget_state=False,
+        resources={"metadata": {"path": str(path.parent)}},
+    )  # fmt: skip
+    try:
+        client.execute()
+    except CellExecutionError as error:
+        said = str(error.evalue).strip() or error.ename
+        raise ArticleError(f"{path.name}: a cell fails: {said}; expected it to run") from None
+    words = MarkdownIt("commonmark", {"html": True}).enable("table")
+    parts = []
+    for cell in notebook.cells[1:]:
+        if cell.cell_type == "markdown":
+            parts.append(words.render(cell.source))
+        elif cell.cell_type == "code":
+            parts.extend(filter(None, map(_output, cell.outputs)))
+    heading = re.search(r"<h1>(.*?)</h1>\s*", "".join(parts), re.DOTALL)
+    title = re.sub(r"<[^>]+>", "", heading[1]) if heading else path.stem
+    body = "".join(parts)
+    if heading:
+        body = body.replace(heading[0], "", 1)
+    return _page(escaping.unescape(title), body)
+
+
+def _output(output):
+    """What a cell shows, for the page."""
+    if output.output_type == "stream" and output.name == "stdout":
+        return f"<pre>{escaping.escape(output.text)}</pre>"
+    data = output.get("data", {})
+    alt = data.get("text/plain", "")
+    if "image/svg+xml" in data:
+        return _captioned(_image(data["image/svg+xml"].encode(), "svg+xml", alt), alt).html
+    if "image/png" in data:
+        return _captioned(_image(base64.b64decode(data["image/png"]), "png", alt), alt).html
+    return f"<pre>{escaping.escape(alt)}</pre>" if alt else ""
