@@ -209,6 +209,13 @@ def test_a_tyre_that_damps_is_in_the_book():
     assert run.audit < 1e-6
 
 
+def test_a_tyre_that_damps_never_holds_the_wheel_down():
+    ms, mu, ks, kt, c, _ = SETS["A"]
+    car = linear_car(ms, mu, ks, kt, c, 5000.0)
+    run = drive(car, event=events.square_edge(height=0.1, speed=10.0), model="quarter")
+    assert run.airtime.max() > 0 and run.tyre_load.min() == 0.0
+
+
 def test_a_wrong_book_would_be_seen(unit7):
     """A long step on metal leaves energy over, and the run then says what to do."""
     run = drive(unit7, event=events.drop(height=1.0), load="patrol", step=16e-3, keep=16e-3)
