@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -197,6 +198,82 @@ def test_sheet_that_fails_half_way_leaves_nothing(suspkit, monkeypatch, tmp_path
     result = suspkit("sheet", UNIT7, "--out", tmp_path, "--no-pdf")
     assert refused(result, "No space left on device") == ""
     assert os.listdir(tmp_path) == []
+
+
+# --- log ------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def shop(tmp_path, unit7):
+    """A job log with two rides."""
+    path = tmp_path / "shop.suspkit-log"
+    setup = replace(unit7.setup.change("front", turns=4.5), front_bar=False, note="softer")
+    with sk.JobLog(path) as log:
+        log.add_vehicle(unit7)
+        ride = sk.Ride(
+            setup=unit7.setup, load="patrol", heights=(0.3429, 0.3429, None, 0.35),
+            scales=(None, None, 250.0, None), bottomed=("rear_left",), by="AB",
+            when="2026-05-01T14:30-06:00", note="clunk\x1b[2J at\nthe rear",
+        )  # fmt: skip
+        log.add_ride("Unit 7", ride)
+        log.add_ride("Unit 7", replace(ride, setup=setup, load=None, when="2026-05-02T09:00Z"))
+    return path
+
+
+def test_log_show_lists_vehicles(suspkit, shop, tmp_path):
+    assert suspkit("log", "show", shop) == (0, "Unit 7: last ride 2026-05-02T09:00Z\n", "")
+    with sk.JobLog(tmp_path / "new") as log:
+        log.add_vehicle(sk.example())
+    assert suspkit("log", "show", tmp_path / "new") == (0, "Unit 7: no rides yet\n", "")
+
+
+def test_log_show_tells_a_vehicles_rides_as_a_tape_reads(suspkit, shop):
+    code, out, err = suspkit("log", "show", shop, "Unit 7")
+    assert (code, err) == (0, "")
+    first, second = out.split("ride 2, ")
+    assert first.startswith("ride 1, 2026-05-01T14:30-06:00: patrol, rolled, by AB\n")
+    lines = {line[:14].strip(): line[14:].split("  ") for line in first.splitlines()}
+    cells = {label: [cell.strip() for cell in row if cell.strip()] for label, row in lines.items()}
+    assert cells["turns"] == ["4", "4", "5", "5"]
+    assert cells["gap set"] == ["1 in", "1 in", "4-1/4 in", "4-1/4 in"]
+    assert cells["height"] == ["13-1/2 in", "13-1/2 in", "–", "13-3/4 in"]
+    assert cells["scale"] == ["–", "–", "551 lb", "–"]
+    assert "collar" not in cells
+    assert "  bottomed: rear left\n" in first
+    assert "  clunk?[2J at the rear\n" in first  # and does not clear the screen
+    assert second.startswith("2026-05-02T09:00Z: nothing aboard, rolled, by AB\n")
+    assert "front bar off" in second and "softer" in second and "4.5" in second
+
+
+def test_log_show_of_the_last_rides_in_metric(suspkit, shop):
+    code, out, _ = suspkit("log", "show", shop, "Unit 7", "--last", "1", "--units", "metric")
+    assert code == 0
+    assert "ride 1" not in out
+    assert "343 mm" in out and "250 kg" in out and " in" not in out.split("stack")[1]
+
+
+def test_log_goes_out_and_in_again(suspkit, shop, tmp_path):
+    code, out, err = suspkit("log", "export", shop, tmp_path / "rides.csv")
+    assert (code, err) == (0, "")
+    assert [Path(line).name for line in out.splitlines()] == ["rides.csv", "rides-vehicles.csv"]
+    new = tmp_path / "new.suspkit-log"
+    for rows in (2, 0):
+        told = suspkit("log", "import", new, tmp_path / "rides.csv")
+        assert told == (0, f"{rows} new rows in {new}\n", "")
+    shown = [suspkit("log", "show", path, "Unit 7") for path in (shop, new)]
+    assert shown[0] == shown[1]
+
+
+def test_what_a_log_command_cannot_do_is_one_sentence(suspkit, shop, tmp_path):
+    missing, words = tmp_path / "no.suspkit-log", ("is not there", "expected a job log")
+    for command in (("show", missing), ("export", missing, tmp_path / "x.csv")):
+        refused(suspkit("log", *command), str(missing), *words)
+    refused(suspkit("log", "show", UNIT7), str(UNIT7), "cannot be read", "expected a job log")
+    refused(suspkit("log", "show", shop, "Unit 9"), "'Unit 9'", "expected", "Unit 7")
+    refused(suspkit("log", "import", shop, DATA / "springs.csv"), "springs.csv line 1, column 1")
+    refused(suspkit("log", "import", shop, tmp_path / "no.csv"), "no.csv", "cannot be read")
+    refused(suspkit("log", "export", shop, shop / "x.csv"), "cannot be written", "expected")
+    assert not missing.exists()
 
 
 # --- example and guide ----------------------------------------------------------------------------
