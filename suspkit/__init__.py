@@ -29,6 +29,7 @@ _HOMES = {
     "Stack": "stack",
     "Stance": "stance",
     "StopRing": "stack",
+    "Tolerances": "tolerance",
     "TopOut": "shock",
     "UntrustedRunError": "driving",
     "VariedSpring": "springs",
@@ -39,11 +40,13 @@ _HOMES = {
     "assemble": "corner",
     "bar_off_limit": "rolling",
     "choose_springs": "choosing",
+    "compare_habits": "tolerance",
     "compressor_check": "compressor",
     "damping_ratios": "damping",
     "drive": "driving",
     "drive_many": "driving",
     "error_estimate": "driving",
+    "exercise": "exercises",
     "example": "vehicle_file",
     "first_bottoms": "bottoms",
     "fit": "fitting",
@@ -54,17 +57,20 @@ _HOMES = {
     "roll_balance": "rolling",
     "sensitivity": "study",
     "settle": "stance",
+    "side_check": "tolerance",
     "solve_clicks": "damping",
     "solve_preload": "solve",
     "solve_stop_gap": "solve",
     "spread": "tolerance",
     "sweep": "whatif",
+    "which_matters": "tolerance",
     "whoop_speed_map": "bottoms",
 }
 
 _MODULES = (
-    "charts", "comfort", "driving", "events", "panels", "ride_charts", "ride_panels", "ride_view",
-    "sheet", "solve", "study", "study_charts", "study_panels", "units", "view",
+    "article", "charts", "comfort", "driving", "events", "exercise_panels", "exercises", "panels",
+    "ride_charts", "ride_panels", "ride_view", "sheet", "solve", "study", "study_charts",
+    "study_panels", "units", "view",
 )  # fmt: skip
 
 __all__ = [*_HOMES, *_MODULES]

@@ -65,26 +65,42 @@ def compressor_check(vehicle, setup=None, *, collar_up=True):
 
     setup = vehicle.setup if setup is None else setup
     corners = assemble(vehicle, setup)
-    checks = {}
-    for axle in ("front", "rear"):
-        corner = corners[f"{axle}_left"]
-        shock = corner.shock
-        stack = corner.stack.with_caps([np.inf] * len(corner.stack.rings))
-        collar = 0.0 if collar_up else float(np.max(corner.collar_at))
-        space = float(shock.thread.seat_span - collar - corner.unbolted_hang)
-        squeeze = max(0.0, corner.stack_length - (space - shock.retainer_clearance))
-        binds = squeeze >= stack.solid_compression
-        at = min(squeeze, float(stack.solid_compression))
-        checks[axle] = CompressorCheck(
-            stack_length=corner.stack_length,
-            space=space,
-            squeeze=squeeze,
-            squeezed_length=corner.stack_length - squeeze,
-            force=float(stack.force(at)),
-            energy=float(stack.energy(at)),
-            binds=bool(binds),
-        )
-    return checks
+    return {
+        axle: squeeze_check(corners[f"{axle}_left"], collar_up=collar_up)
+        for axle in ("front", "rear")
+    }
+
+
+def squeeze_check(corner, *, collar_up=True):
+    """Check the spring compressor's job on one corner, as `compressor_check` does.
+
+    Parameters
+    ----------
+    corner : Corner
+        With the collar run fully up its turns and gaps do not matter.
+    collar_up : bool
+        Collar run fully up first, or left where the set-up has it.
+
+    Returns
+    -------
+    CompressorCheck
+    """
+    shock = corner.shock
+    stack = corner.stack.with_caps([np.inf] * len(corner.stack.rings))
+    collar = 0.0 if collar_up else float(np.max(corner.collar_at))
+    space = float(shock.thread.seat_span - collar - corner.unbolted_hang)
+    squeeze = max(0.0, corner.stack_length - (space - shock.retainer_clearance))
+    binds = squeeze >= stack.solid_compression
+    at = min(squeeze, float(stack.solid_compression))
+    return CompressorCheck(
+        stack_length=corner.stack_length,
+        space=space,
+        squeeze=squeeze,
+        squeezed_length=corner.stack_length - squeeze,
+        force=float(stack.force(at)),
+        energy=float(stack.energy(at)),
+        binds=bool(binds),
+    )
 
 
 def drop_height(energy, *, mass):

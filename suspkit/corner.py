@@ -178,6 +178,11 @@ class Corner:
         return np.where(np.isfinite(last), last, np.inf)[()]
 
     @property
+    def room(self):
+        """Spring travel left at full bump before all is solid [m]."""
+        return self.stack.solid_compression - self.seat - self.shock.full_bump
+
+    @property
     def turns(self):
         """Collar turns from contact."""
         return self.preload / self.shock.thread.collar_pitch
@@ -284,11 +289,41 @@ def _per_ring(value):
 
 def _corner(vehicle, name, chosen: CornerSetup):
     axle = vehicle.axle_of(name)
+    preload = np.asarray(chosen.turns, dtype=float) * axle.shock.thread.collar_pitch
+    return fit_corner(
+        axle, vehicle.stack(chosen.stack), name=name, stack_name=chosen.stack, preload=preload,
+        gap=chosen.gap, ring=chosen.ring,
+    )  # fmt: skip
+
+
+def fit_corner(axle, stack, *, name, stack_name, preload, gap=None, ring=None):
+    """Put a stack on an axle's shock, one that need not be in the vehicle's list.
+
+    Parameters
+    ----------
+    axle : Axle
+    stack : Stack
+        Its rings are placed here.
+    name, stack_name : str
+        Of the corner and of the stack, for messages.
+    preload : float or array
+        Collar travel past contact [m]; less than zero leaves the springs loose.
+    gap, ring : float, array or tuple, optional
+        As of a `CornerSetup` [m].
+
+    Returns
+    -------
+    Corner
+
+    Raises
+    ------
+    BrokenSetupError
+        If a stop ring has no place, or more than one.
+    """
     shock, linkage = axle.shock, axle.motion
-    stack = vehicle.stack(chosen.stack)
     weight = axle.unsprung_mass * GRAVITY
     contact_hang = linkage.compression(axle.contact_hang)
-    preload = np.asarray(chosen.turns, dtype=float) * shock.thread.collar_pitch
+    preload = np.asarray(preload, dtype=float)
     seat = preload - contact_hang
 
     def hanging(stack):
@@ -298,14 +333,14 @@ def _corner(vehicle, name, chosen: CornerSetup):
         return travel, linkage.compression(travel)
 
     lip = shock.divider_lip
-    gaps, rings = _per_ring(chosen.gap), _per_ring(chosen.ring)
+    gaps, rings = _per_ring(gap), _per_ring(ring)
     if stack.rings and gaps is None and rings is None:
-        raise BrokenSetupError(f"{name}: stack {chosen.stack!r} has a stop ring; expected a gap")
+        raise BrokenSetupError(f"{name}: stack {stack_name!r} has a stop ring; expected a gap")
     for label, given in (("gap", gaps), ("ring", rings)):
         if given is not None and len(given) != len(stack.rings):
             raise BrokenSetupError(
                 f"{name}: {label} has {len(given)} value(s); expected {len(stack.rings)}, one for "
-                f"each stop ring of stack {chosen.stack!r}"
+                f"each stop ring of stack {stack_name!r}"
             )
     if gaps is not None:
         # A gap is measured hanging, with no ring met, so the open stack says where it hangs.
@@ -318,8 +353,8 @@ def _corner(vehicle, name, chosen: CornerSetup):
         stack = stack.with_caps([np.asarray(r) + lip + preload for r in rings])
         hang_travel, hung = hanging(stack)
         gaps = tuple(
-            (ring.cap - lip - stack.deflection_above(i, hung + seat))[()]
-            for i, ring in enumerate(stack.rings)
+            (placed.cap - lip - stack.deflection_above(i, hung + seat))[()]
+            for i, placed in enumerate(stack.rings)
         )
     else:
         hang_travel, hung = hanging(stack)
@@ -332,12 +367,11 @@ def _corner(vehicle, name, chosen: CornerSetup):
 
 
 def _refuse_solid(corner, stack_name):
-    short = corner.stack.solid_compression - corner.seat - corner.shock.full_bump
-    if np.any(short < 0):
+    if np.any(corner.room < 0):
         raise BrokenSetupError(
             f"{corner.name}: all springs of stack {stack_name!r} are solid "
-            f"{-np.min(short) / INCH:.2f} in of shock travel before full bump; expected longer "
-            "springs, a larger gap or less preload"
+            f"{-np.min(corner.room) / INCH:.2f} in of shock travel before full bump; expected "
+            "longer springs, a larger gap or less preload"
         )
 
 

@@ -106,7 +106,10 @@ class Curve:
             return np.searchsorted(self.x, at, side="right" if side == "right" else "left")
         passed = np.less_equal if side == "right" else np.less
         knots = np.moveaxis(self.x, -1, 0)  # few, so a sum over them beats one along a short axis
-        return sum(passed(knot, at) for knot in knots).astype(np.intp)
+        count = np.zeros(np.broadcast_shapes(at.shape, self.x.shape[:-1]), dtype=np.int16)
+        for knot in knots:
+            count += passed(knot, at)
+        return count.astype(np.intp)
 
     def __call__(self, at):
         """Evaluate the curve.
@@ -214,8 +217,9 @@ class Curve:
             y.append(one.y + np.moveaxis(two(np.moveaxis(x[-1], -1, 0)), 0, -1))
         x, y = np.concatenate(x, axis=-1), np.concatenate(y, axis=-1)
         order = np.argsort(x, axis=-1, kind="stable")
+        order += np.arange(0, x.size, x.shape[-1]).reshape(batch + (1,))  # one flat look-up
         return Curve(
-            np.take_along_axis(x, order, axis=-1), np.take_along_axis(y, order, axis=-1),
+            x.reshape(-1).take(order), y.reshape(-1).take(order),
             self.slope_before + other.slope_before, self.slope_after + other.slope_after,
         )  # fmt: skip
 

@@ -8,6 +8,9 @@ import numpy as np
 from numba import njit
 
 MAX_STEPS = 200
+STRIDE, CREEP = 0.1, 0.01  # rad; the most a step may swing the body
+PARTS = 16  # in which a turn is entered where its balance is not found at once
+CLOSE = 1e-5  # out of balance, relative, from where a turn's own slope is taken along
 TIP_ANGLE = 0.7  # rad; past this the body is on its way over and the answer is "tipped"
 
 
@@ -100,9 +103,9 @@ def dot(a, b):
 
 
 @njit(cache=True, error_model="numpy")
-def solve_symmetric(a, b):
-    """Solve ``a x = b`` in place by LDL' for a small matrix; stiffen it where it is not convex."""
-    n = b.size
+def factorise(a):
+    """LDL' of a small symmetric matrix in place; stiffened where it is not convex."""
+    n = a.shape[0]
     for j in range(n):
         d = a[j, j]
         for k in range(j):
@@ -116,6 +119,12 @@ def solve_symmetric(a, b):
             for k in range(j):
                 v -= a[i, k] * a[j, k] * a[k, k]
             a[i, j] = v / d
+
+
+@njit(cache=True, error_model="numpy")
+def substitute(a, b):
+    """Solve for ``b`` in place, with ``a`` from `factorise`."""
+    n = b.size
     for i in range(n):
         for k in range(i):
             b[i] -= a[i, k] * b[k]
@@ -128,15 +137,17 @@ def solve_symmetric(a, b):
 
 @njit(cache=True, error_model="numpy")
 def balance(
-    q, body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, g, h, seen
-):
+    q, body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, g, h, tilt,
+    seen,
+):  # fmt: skip
     """Gradient ``g`` and Hessian ``h`` (lower half) of the potential energy at pose ``q``.
 
     ``q`` is (height of the origin, pitch, roll, four wheel travels); ``body`` is (weight, x, y, z
-    of the sprung centre of gravity, lateral acceleration over g); a row of ``wheels`` is (x, y, z of the hub at zero travel,
-    unsprung weight, tyre radius, tyre rate); a row of ``gas`` is (rod area, absolute pressure,
-    volume, atmosphere). A row of ``seen`` gets (compression, motion ratio, its slope, shock force,
-    shock rate, tyre load).
+    of the sprung centre of gravity, lateral acceleration over g); a row of ``wheels`` is (x, y, z
+    of the hub at zero travel, unsprung weight, tyre radius, tyre rate); a row of ``gas`` is (rod
+    area, absolute pressure, volume, atmosphere). A row of ``seen`` gets (compression, motion
+    ratio, its slope, shock force, shock rate, tyre load). The turn's moment on roll has no
+    energy: it is taken off ``g``, and its own slope goes to ``tilt``.
     """
     sp, cp = np.sin(q[1]), np.cos(q[1])
     sr, cr = np.sin(q[2]), np.cos(q[2])
@@ -148,6 +159,7 @@ def balance(
     g[0] = w
     g[1] = w * (-bx * cp - by * sp * sr - bz * sp * cr)
     g[2] = w * (by * cp * cr - bz * cp * sr)
+    tilt[:3] = g[:3]
     h[1, 1] = w * (bx * sp - by * cp * sr - bz * cp * cr)
     h[2, 1] = w * (-by * sp * cr + bz * sp * sr)
     h[2, 2] = w * (-by * cp * sr - bz * cp * cr)
@@ -166,6 +178,10 @@ def balance(
         grip = kt if squeeze > 0.0 else 0.0
         p = wu - grip * squeeze
         arm += wu * hub
+        tilt[0] += wu
+        tilt[1] += wu * rt
+        tilt[2] += wu * rr
+        tilt[3 + i] = wu * up
         g[0] += p
         g[1] += p * rt
         g[2] += p * rr
@@ -187,9 +203,72 @@ def balance(
         h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip * up * up + bar
         if i % 2 == 0:
             h[4 + i, 3 + i] = -bar
-    # Inertia at its height against the tyres at the ground; its own slope, small, is left out of
-    # the Hessian, which only steers.
+    # Inertia at its height against the tyres at the ground.
     g[2] -= sideways * arm
+    for i in range(7):
+        tilt[i] *= sideways
+
+
+@njit(cache=True, error_model="numpy")
+def approach(
+    q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, unit, tol,
+    swing, scratch, seen,
+):  # fmt: skip
+    """Newton's method from pose ``q``, changed in place.
+
+    Returns the relative residual and the state: 0 settled, 1 tipped, 2 not found.
+    """
+    g, h, step, trial, trial_g, trial_h, tilt, turned = scratch
+    balance(q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars,
+            g, h, tilt, seen)  # fmt: skip
+    for _ in range(MAX_STEPS):
+        worst = 0.0
+        for i in range(7):
+            share = abs(g[i]) / unit[i]
+            if share > worst or share != share:  # once nan it stays so
+                worst = share
+        if worst < tol:
+            return worst, 0
+        if max(abs(q[1]), abs(q[2])) > TIP_ANGLE:
+            return worst, 1
+        for i in range(7):
+            step[i] = -g[i]
+        factorise(h)
+        substitute(h, step)
+        if mass[4] != 0.0 and worst < CLOSE:
+            # The moment's slope is one more row (Sherman and Morrison's formula). Far off, the
+            # step without it is the safer one: it stays short of a narrow balance.
+            turned[:] = 0.0
+            turned[2] = 1.0
+            substitute(h, turned)
+            left = 1.0 - dot(tilt, turned)
+            if left > 0.05:
+                more = dot(tilt, step) / left
+                for i in range(7):
+                    step[i] += more * turned[i]
+        # No step may swing the body through more than a few degrees or the wheel through more
+        # than a hand: the curves bend too much beyond. Off the ground nothing else ends a step.
+        reach = max(abs(step[0]), abs(step[1]) / swing, abs(step[2]) / swing)
+        for i in range(4):
+            reach = max(reach, abs(step[3 + i]) / 0.15)
+        size = 1.0 / max(1.0, reach)
+        slope = dot(g, step)
+        # Along the step the energy falls until its slope turns; past a kink halve the step.
+        for _ in range(40):
+            for i in range(7):
+                trial[i] = q[i] + size * step[i]
+            balance(trial, mass, wheels, gas, steps, cells, coefficients, x, y, before, after,
+                    drag, bars, trial_g, trial_h, tilt, seen)  # fmt: skip
+            there = dot(trial_g, step)
+            if there <= 0.9 * abs(slope):
+                break
+            # Secant for where the slope turns, kept away from both ends.
+            size *= min(0.9, max(0.1, slope / (slope - there)))
+        for i in range(7):
+            q[i] = trial[i]
+        g, trial_g = trial_g, g
+        h, trial_h = trial_h, h
+    return worst, 2
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
@@ -206,60 +285,35 @@ def settle_many(
     seen = np.empty((count, 4, 6))
     worst = np.empty(count)
     state = np.zeros(count, dtype=np.int64)
-    g, h, step = np.empty(7), np.empty((7, 7)), np.empty(7)
-    trial, trial_g, trial_h = np.empty(7), np.empty(7), np.empty((7, 7))
-    unit = np.empty(7)
+    scratch = (
+        np.empty(7), np.empty((7, 7)), np.empty(7), np.empty(7), np.empty(7), np.empty((7, 7)),
+        np.empty(7), np.empty(7),
+    )  # fmt: skip
+    unit, mass = np.empty(7), np.empty(5)
     for n in range(count):
-        q = pose[n]
-        q[:] = 0.0
-        for i in range(4):
-            axle = i // 2
-            q[3 + i] = 0.4 * steps[axle] * cells[axle]
-            sunk = 0.25 * body[n, 0] / wheels[i, 5]
-            q[0] += 0.25 * (wheels[i, 4] - wheels[i, 2] - q[3 + i] - sunk)
         unit[:] = body[n, 0]
         unit[1:3] *= scale
-        state[n] = 2
         # Views made once: each costs about as much as a curve's look-up.
-        mass, held, bar, sight = body[n], drag[n], bars[n], seen[n]
+        q, held, bar, sight = pose[n], drag[n], bars[n], seen[n]
         xn, yn, low, high = x[n], y[n], before[n], after[n]
-        balance(q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held, bar,
-                g, h, sight)  # fmt: skip
-        for _ in range(MAX_STEPS):
-            worst[n] = 0.0
-            for i in range(7):
-                share = abs(g[i]) / unit[i]
-                if share > worst[n] or share != share:  # once nan it stays so
-                    worst[n] = share
-            if worst[n] < tol:
-                state[n] = 0
-                break
-            if max(abs(q[1]), abs(q[2])) > TIP_ANGLE:
-                state[n] = 1
-                break
-            for i in range(7):
-                step[i] = -g[i]
-            solve_symmetric(h, step)
-            # No step may swing the body through more than a few degrees or the wheel through
-            # more than a hand: the curves bend too much beyond.
-            reach = max(abs(step[1]) / 0.1, abs(step[2]) / 0.1)
+        # A turn may carry it past a narrow balance: who is not found there at once enters the
+        # turn bit by bit from the straight, in short steps.
+        for parts, swing in ((1, STRIDE), (PARTS, CREEP)):
+            q[:] = 0.0
             for i in range(4):
-                reach = max(reach, abs(step[3 + i]) / 0.15)
-            size = 1.0 / max(1.0, reach)
-            slope = dot(g, step)
-            # Along the step the energy falls until its slope turns; past a kink halve the step.
-            for _ in range(40):
-                for i in range(7):
-                    trial[i] = q[i] + size * step[i]
-                balance(trial, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high,
-                        held, bar, trial_g, trial_h, sight)  # fmt: skip
-                there = dot(trial_g, step)
-                if there <= 0.9 * abs(slope):
+                axle = i // 2
+                q[3 + i] = 0.4 * steps[axle] * cells[axle]
+                sunk = 0.25 * body[n, 0] / wheels[i, 5]
+                q[0] += 0.25 * (wheels[i, 4] - wheels[i, 2] - q[3 + i] - sunk)
+            mass[:] = body[n]
+            for part in range(parts == 1, parts + 1):
+                mass[4] = body[n, 4] * part / parts
+                worst[n], state[n] = approach(
+                    q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held,
+                    bar, unit, tol, swing, scratch, sight,
+                )  # fmt: skip
+                if state[n] == 1:
                     break
-                # Secant for where the slope turns, kept away from both ends.
-                size *= min(0.9, max(0.1, slope / (slope - there)))
-            for i in range(7):
-                q[i] = trial[i]
-            g, trial_g = trial_g, g
-            h, trial_h = trial_h, h
+            if state[n] == 0 or body[n, 4] == 0.0:
+                break
     return pose, seen, worst, state

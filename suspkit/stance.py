@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from suspkit.compiled import announce
 from suspkit.corner import Corner, assemble
 from suspkit.linkage import kernel_tables
 from suspkit.setup import CORNERS
@@ -147,13 +148,34 @@ class Bottoming:
     drop_height: np.ndarray
 
 
+def load_factor(stance):
+    """Wheel force of springs and gas at full bump over the standing one, as in `Bottoming`.
+
+    Parameters
+    ----------
+    stance : Stance
+
+    Returns
+    -------
+    array, shape (4, ...)
+    """
+    return _stacked(
+        [_at_full_bump(c) / stance.wheel_force[i] for i, c in enumerate(stance.corners.values())]
+    )
+
+
+def _at_full_bump(corner):
+    full = corner.shock.full_bump
+    ratio = corner.linkage.motion_ratio(corner.full_bump_travel)
+    return (corner.stack_curve(full) + corner.shock.gas_force(full)) * ratio
+
+
 def _bottoming(stance):
     rows = []
     for i, corner in enumerate(stance.corners.values()):
         standing = stance.wheel_force[i]
         full = corner.shock.full_bump
         ratio = corner.linkage.motion_ratio(corner.full_bump_travel)
-        springs = corner.stack_curve(full) + corner.shock.gas_force(full)
         # Just inside full bump, before metal carries any of it.
         with_stop = corner.force(full)
         here, hang = stance.compression[i], corner.hang
@@ -161,7 +183,8 @@ def _bottoming(stance):
         fall = corner.full_bump_travel - corner.hang_travel
         with np.errstate(divide="ignore", invalid="ignore"):
             drop = work(corner, hang, full) / standing - fall
-            rows.append((springs * ratio / standing, with_stop * ratio / standing, energy, drop))
+            springs = _at_full_bump(corner) / standing
+            rows.append((springs, with_stop * ratio / standing, energy, drop))
     names = [f.name for f in fields(Bottoming)]
     return Bottoming(**{n: _stacked([row[j] for row in rows]) for j, n in enumerate(names)})
 
@@ -197,9 +220,7 @@ def _stacked(rows):
     return np.stack(np.broadcast_arrays(*rows))
 
 
-def settle(
-    vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners=None, masses=None
-):
+def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners=None, masses=None):
     """Let a vehicle come to rest on flat ground, or hold a steady turn on it.
 
     Parameters
@@ -209,10 +230,10 @@ def settle(
         The current one if not given. Its numbers may be arrays: a batch of set-ups.
     load : str or sequence of str, optional
         One named load, or several: they become the first batch axis.
-    friction : float or array
+    friction : float, array or dict of str to either
         -1, 0 or 1: how much of each shock's friction holds the vehicle up (positive, as after
         lifting it and letting it down) or keeps it from rising (negative). Broadcasts against
-        the batch.
+        the batch. By corner if they are not all alike.
     lateral : float or array
         Steady acceleration to the left, as in a left-hand turn [m/s^2]. Broadcasts against the
         batch.
@@ -230,7 +251,7 @@ def settle(
     NotSettledError
         If the balance cannot be found to a residual below 1e-9.
     ValueError
-        If the load has no such name.
+        If the load has no such name, or ``lateral`` is not finite.
 
     Notes
     -----
@@ -244,6 +265,7 @@ def settle(
     """
     from suspkit import kernel
 
+    announce(kernel.settle_many)
     setup = vehicle.setup if setup is None else setup
     corners = assemble(vehicle, setup) if corners is None else corners
     own_masses = masses is not None
@@ -253,8 +275,13 @@ def settle(
     curves = [c.curve for c in each]
 
     setups = np.broadcast_shapes(*(c.x.shape[:-1] for c in curves))
-    friction, lateral = np.asarray(friction, dtype=float), np.asarray(lateral, dtype=float)
-    batch = np.broadcast_shapes(setups, friction.shape, lateral.shape)
+    if not isinstance(friction, dict):
+        friction = dict.fromkeys(CORNERS, friction)
+    friction = {name: np.asarray(friction[name], dtype=float) for name in CORNERS}
+    lateral = np.asarray(lateral, dtype=float)
+    if not np.isfinite(lateral).all():
+        raise ValueError(f"lateral is {lateral!s}; expected a finite acceleration [m/s^2]")
+    batch = np.broadcast_shapes(setups, *(f.shape for f in friction.values()), lateral.shape)
     loads = np.broadcast_shapes(*(np.shape(part) for part in vars(masses).values()))
     if own_masses:
         loads, batch = (), np.broadcast_shapes(loads, batch)
@@ -309,7 +336,11 @@ def settle(
         ]
     )
     gas = np.array([vehicle.front.shock.gas_numbers, vehicle.rear.shock.gas_numbers])
-    drag = np.stack([spread(friction * axle.shock.friction, "setups") for axle in axles], axis=-1)
+    drag = [
+        spread(held * axle.shock.friction, "setups")
+        for held, axle in zip(friction.values(), axles, strict=True)
+    ]
+    drag = np.stack(drag, axis=-1)
     connected = (setup.front_bar, setup.rear_bar)
     bars = np.stack(
         [
@@ -340,7 +371,7 @@ def settle(
     pose = np.moveaxis(pose, -1, 0).reshape((7,) + shape)
     seen = np.moveaxis(seen, 0, -1).reshape((4, 6) + shape)
     return _stance(
-        vehicle, corners, load, pose, seen, residual.reshape(shape), tipped.reshape(shape), friction
+        vehicle, corners, load, pose, seen, residual.reshape(shape), tipped.reshape(shape)
     )
 
 
@@ -381,7 +412,7 @@ def _shared_out(rows, count):
         return [np.concatenate(done) for done in zip(*pool.map(rows, parts), strict=True)]
 
 
-def _stance(vehicle, corners, load, pose, seen, residual, tipped, friction):
+def _stance(vehicle, corners, load, pose, seen, residual, tipped):
     heave, pitch, roll, travel = pose[0], pose[1], pose[2], pose[3:]
     compression, ratio, bend, force, rate, tyre_load = np.moveaxis(seen, 1, 0)
 
@@ -396,7 +427,7 @@ def _stance(vehicle, corners, load, pose, seen, residual, tipped, friction):
     y = each(lambda name, c: axle(name).point.left_of_centre * (-1) ** name.endswith("right"))
     z = each(lambda name, c: axle(name).point.above_frame)
     height = heave - x * np.sin(pitch) + np.cos(pitch) * (y * np.sin(roll) + z * np.cos(roll))
-    held = force + friction * each(lambda name, c: c.shock.friction)
+    held = force  # friction is in it: it is what the balance holds with
     tyre_rate = each(lambda name, c: axle(name).tyre.rate)
     wheel_rate = rate * ratio**2 + held * bend
     with np.errstate(invalid="ignore", divide="ignore"):

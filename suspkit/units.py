@@ -745,6 +745,26 @@ def _scalar(value):
     return value if np.ndim(value) else float(value)
 
 
+def si_unit(kind: str) -> str:
+    """Name the SI unit of a kind of quantity, such as ``"N/m"``; empty for a pure number.
+
+    Parameters
+    ----------
+    kind : str
+        What is measured, such as ``"rate"``.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    ValueError
+        If the kind is not known.
+    """
+    return _kind(kind).si
+
+
 def unit_label(kind: str, system: str = "us") -> str:
     """Name the unit a reader sees, such as ``"lbf/in"``; empty for a pure number.
 

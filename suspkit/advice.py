@@ -1,0 +1,987 @@
+"""What to change next: single changes against a driver's complaint, by what the model says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from suspkit.comfort import weighted_rms
+from suspkit.corner import assemble, reset_gaps, thread_problems
+from suspkit.driving import UntrustedRunError, batch_of, build_entry, drive, same_parts
+from suspkit.events import Event
+from suspkit.road import Road
+from suspkit.setup import AXLES, CORNERS
+from suspkit.stance import height_band, settle
+from suspkit.units import GRAVITY, INCH, show
+from suspkit.vehicle import known_name
+
+LATERAL = 0.4 * GRAVITY
+"""Steady turn in which roll is told [m/s^2]: brisk, and well short of tipping."""
+
+DIP = {"radius": 8.0, "depth": 1.0}
+"""The g-out [m]; how fast it is taken is what is scaled to the vehicle."""
+
+SLOWEST, FASTEST = 4.0, 25.0
+"""Speeds between which a g-out that just bottoms is looked for [m/s]."""
+
+STAND_IN = 2 * INCH, 30e3
+"""Where there is no bump stop, the length [m] and rate [N/m] of one that would take the energy."""
+
+CHOP_CLASS, CHOP_SPEED, CHOP_TIME = "D", 9.0, 2.0
+"""Rough ground of ISO 8608, how fast [m/s] and how long [s]."""
+
+WHOOP_HEIGHT, WHOOP_SPACING, WHOOP_SPEED = 0.15, 1.6, 10.0
+"""Whoops: trough to crest [m], crest to crest [wheelbases], speed [m/s]."""
+
+LEDGE, LEDGE_SPEED = 0.3, 10.0
+"""Step down off which the shocks run out [m], and speed [m/s]."""
+
+NEIGHBOURS = (0.9, 1.1)
+"""A change must help at these shares of an event's speed too, to be offered."""
+
+SLOWER = (0.93, 0.97)
+"""The same for a g-out: faster than it first bottoms, the stops are full and tell no more."""
+
+HEIGHT_BAND = 0.5 * INCH
+"""How far from its target a ride height may be moved [m] (our judgement)."""
+
+SPARE = 0.9
+"""Share of its load factor an axle keeps where no target is given (our judgement)."""
+
+READABLE = INCH / 16
+"""What a tape can tell [m]."""
+
+LOOSE = INCH / 16
+"""Springs looser than this at droop hang can leave their seats [m]."""
+
+TAPE = INCH / 8
+"""A measured height this far outside the friction band contradicts the model [m]: the free length
+of a spring alone varies by as much."""
+
+COLLAR_TURNS = (1, 2, 3, 4, 5, 6, 8)
+"""Turns of the collar tried, either way."""
+
+RING_TURNS = (2, 4, 8)
+"""Turns of the stop ring tried, either way: two change bottoming (common practice)."""
+
+CLICKS = (3, 6)
+"""Clicks tried, either way: a quarter and a half of the usual range."""
+
+PROMISING = 0.25
+"""Gain from which on a larger change of the same kind is tried too."""
+
+STEP = 2.5e-3
+"""Time step of the driven events [s]: their metrics change by less than 0.1 % when it is halved."""
+
+LONGER = 1.0 * INCH
+"""Most by which a spring tried differs in free length from the one it replaces [m]."""
+
+STAGES = ("springs", "preload", "gap", "bar", "clicks")
+"""Order of work: new springs begin it all again, preload sets ride height and moves the gap."""
+
+COSTS = {
+    "springs": "springs and the compressor",
+    "preload": "minutes with a spanner",
+    "gap": "minutes with a spanner",
+    "bar": "minutes with a spanner",
+    "clicks": "nothing, by hand",
+}
+"""What each stage costs."""
+
+EFFORT = {"springs": 0.4, "preload": 0.9, "gap": 0.9, "bar": 0.9, "clicks": 1.0}
+"""Share of a gain that counts, for a change of each cost (our judgement): springs must gain more
+than twice as much as a clicker to be offered."""
+
+BYSTANDER = 0.25
+"""How much worsening counts of what nobody complained about."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Number:
+    """Something a change may move, and from what change on it counts.
+
+    Attributes
+    ----------
+    words : str
+        What it is.
+    floor, share : float
+        Least change that counts: this much [its own SI unit], and this share of what it was [-].
+    say : callable
+        Value and units to text [its own SI unit].
+    """
+
+    words: str
+    floor: float
+    say: Callable
+    share: float = 0.0
+
+    def least(self, before):
+        """Least change from a value that counts [its own SI unit]."""
+        return max(self.floor, self.share * abs(before)) if np.isfinite(before) else self.floor
+
+
+def _kind(kind, digits=None):
+    return lambda value, units: show(value, kind, units, digits)
+
+
+COMPLAINTS = {
+    "bottoms in g-outs": Number(
+        words="energy the harder hit bump stop takes in a g-out", floor=5.0, share=0.05,
+        say=_kind("energy"),
+    ),
+    "harsh in chop": Number(
+        words="weighted seat acceleration in chop", floor=0.01, share=0.03,
+        say=lambda value, units: f"{value:.2f} m/s²",
+    ),
+    "nose high loaded": Number(
+        words="nose above its target rake", floor=INCH / 8, say=_kind("length")
+    ),
+    "rolls in turns": Number(
+        words="roll angle at 0.4 g", floor=np.radians(0.1), share=0.03, say=_kind("angle", 2)
+    ),
+    "kicks over whoops": Number(
+        words="fastest nose-down pitching over whoops", floor=np.radians(1.0), share=0.03,
+        say=lambda value, units: f"{show(value, 'angle', units)}/s",
+    ),
+    "top-out clank": Number(
+        words="shaft speed onto the top-out off a ledge", floor=0.02, share=0.03,
+        say=_kind("velocity"),
+    ),
+}  # fmt: skip
+"""The complaints known, each with its one metric; less is better in all of them."""
+
+_OTHERS = {
+    "front height": Number(words="front ride height", floor=READABLE, say=_kind("length")),
+    "rear height": Number(words="rear ride height", floor=READABLE, say=_kind("length")),
+    "rake": Number(words="rake", floor=5e-4, say=_kind("percent", 2)),
+    "front crossover": Number(words="front crossover", floor=INCH / 8, say=_kind("length")),
+    "rear crossover": Number(words="rear crossover", floor=INCH / 8, say=_kind("length")),
+    "front load factor": Number(words="front load factor", floor=0.03, say=_kind("ratio")),
+    "rear load factor": Number(words="rear load factor", floor=0.03, say=_kind("ratio")),
+}
+"""What else a change is told to move."""
+
+_DRIVEN = ("bottoms in g-outs", "harsh in chop", "kicks over whoops", "top-out clank")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Suggestion:
+    """One single change, both sides of an axle alike, and what the model says of it.
+
+    Attributes
+    ----------
+    complaint : str
+        What it answers.
+    change : str
+        What to do, in a few words.
+    stage : str
+        One of `STAGES`.
+    axle : {"front", "rear"}
+    adjuster : str
+        What is turned or swapped: no two changes of one are made together.
+    cost : str
+        In hardware and work.
+    before, after : float
+        The complaint's own metric [its SI unit].
+    gain : float
+        Improvement in least changes that count, see `Number` [-].
+    effects : dict of str to tuple of float
+        What else moves by more than counts, before and after: other complaints' metrics and
+        heights, rake, crossovers, load factors [each in its SI unit].
+    sentence : str
+        The same in one sentence.
+    vehicle : Vehicle
+        With the stack among its stacks, if it takes another spring.
+    setup : Setup
+        With the change made.
+    """
+
+    complaint: str
+    change: str
+    stage: str
+    axle: str
+    adjuster: str
+    cost: str
+    before: float
+    after: float
+    gain: float
+    effects: dict
+    sentence: str
+    vehicle: object
+    setup: object
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Advice:
+    """What to change next.
+
+    Attributes
+    ----------
+    suggestions : dict of str to tuple of Suggestion
+        By complaint, the best first; empty where nothing helps.
+    before : dict of str to float
+        Each complaint's own metric as it is now [its SI unit].
+    refused : dict of str to str
+        Changes the model cannot support, and why.
+    contradictions : tuple of str
+        Where measured heights say that the model is not this vehicle; then nothing is suggested.
+    text : str
+        All of it in plain sentences.
+    """
+
+    suggestions: dict[str, tuple[Suggestion, ...]]
+    before: dict[str, float]
+    refused: dict[str, str]
+    contradictions: tuple[str, ...]
+    text: str
+
+    @property
+    def order(self):
+        """The best suggestion for each complaint, in order of work.
+
+        Where two complaints would turn the same adjuster, the one told first has it, and the other
+        its next suggestion.
+        """
+        return _in_order(self.suggestions)
+
+
+def _in_order(suggestions):
+    taken = {}
+    for found in suggestions.values():
+        free = [s for s in found if s.adjuster not in taken]
+        if free:
+            taken[free[0].adjuster] = free[0]
+    return tuple(sorted(taken.values(), key=lambda s: STAGES.index(s.stage)))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Change:
+    """A single change, not yet judged."""
+
+    words: str
+    stage: str
+    axle: str
+    setup: object
+    size: float = 0.0
+    way: object = 0
+    """Which way, and of which adjuster: of changes that differ in size only, one is offered."""
+
+    @property
+    def key(self):
+        return self.stage, self.axle, self.way
+
+    @property
+    def adjuster(self):
+        return f"{self.axle} {self.way[0] if self.stage == 'clicks' else self.stage}"
+
+
+def advise(
+    vehicle, setup=None, *, complaints, load=None, heights=None, rack=None, units="us", most=3
+):
+    """Rank single changes against what a driver complains about.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup, optional
+        As it is now; the current one if not given.
+    complaints : str or sequence of str
+        Of `COMPLAINTS`.
+    load : str, optional
+        What was aboard; the load of the targets if not given.
+    heights : sequence of float or None, optional
+        Ride heights by tape, in the order of `suspkit.setup.CORNERS`, None where not read [m].
+    rack : dict of str to Spring, optional
+        Springs that may be fitted, besides those of the vehicle.
+    units : {"us", "metric"}
+        Of the sentences.
+    most : int
+        Suggestions for each complaint.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    ValueError
+        If a complaint, the load or the number of heights is not as expected, or the set-up cannot
+        be built as it is.
+
+    Notes
+    -----
+    Each complaint has one metric and one standard event (common practice and our judgement, no
+    source):
+
+    - *bottoms in g-outs*: energy the harder hit of front and rear bump stop takes (a `STAND_IN`
+      where there is none), in a dip of 8 m radius and 1 m depth at the speed at which it first
+      bottoms as it is;
+    - *harsh in chop*: acceleration midway between the axles, weighted by W_k of ISO 2631-1, over
+      class D ground of ISO 8608 at 9 m/s;
+    - *nose high loaded*: front less rear ride height, less the same of the targets (level without
+      targets), as it stands in this load;
+    - *rolls in turns*: settled roll at 0.4 g, mean of left and right turn;
+    - *kicks over whoops*: fastest nose-down pitching over three whoops of 0.15 m, 1.6 wheelbases
+      apart, at 10 m/s;
+    - *top-out clank*: shaft speed outward where the top-out spring begins (the metal limit without
+      one), root mean square of front and rear, off a ledge of 0.3 m at 10 m/s.
+
+    Driven events use half a vehicle, so a bar does nothing in them. A gap is re-set after the
+    collar, and after new springs the collar is turned to the same ride height. A change is offered
+    only if it improves the metric by more than a driver or a tape can tell, at `NEIGHBOURS` of the
+    speed too; fits its threads; keeps the springs from going solid, slack or past yield, ride
+    heights in their band (or no further out) and the load factor at what it was or its target.
+    Ranked by gain times `EFFORT`, less what gets worse; for ride height the collar comes first.
+    """
+    setup = vehicle.setup if setup is None else setup
+    load = vehicle.targets.load if load is None and vehicle.targets is not None else load
+    asked = (complaints,) if isinstance(complaints, str) else tuple(complaints)
+    if not asked:
+        raise ValueError(f"complaints is empty; expected some of {', '.join(COMPLAINTS)}")
+    for i, complaint in enumerate(asked):
+        known_name(complaint, COMPLAINTS, f"complaints[{i}]", "a complaint")
+    if load is not None:
+        known_name(load, vehicle.loads, "load", "a load of this vehicle")
+    if units not in ("us", "metric"):
+        raise ValueError(f"units is {units!r}; expected us or metric")
+    numbers = [v for c in setup.corners for v in (c.turns, *_each(c.gap), *_each(c.ring))]
+    if any(np.ndim(number) for number in numbers):
+        raise ValueError("setup holds arrays; expected a single set-up")
+    corners = assemble(vehicle, setup)
+    broken = thread_problems(corners)
+    if broken:
+        raise ValueError(f"{broken[0]}; put that right first")
+    asked = tuple(dict.fromkeys(asked))
+    now = settle(vehicle, setup, load=load, corners=corners)
+    if now.tipped:
+        raise ValueError(f"load is {load!r}; expected one with which the vehicle stands upright")
+    contradictions, offset = _against_tape(vehicle, setup, load, corners, now, heights, units)
+    setup = reset_gaps(setup, corners)
+    wider, changes = _changes(vehicle, setup, load, now, rack or {}, units)
+    trials = _Trials(wider, changes, load, offset, units)
+    before = {name: trials.value(name, 0) for name in asked}
+    found = {name: () if contradictions else trials.best(name, asked, most) for name in asked}
+    shown = {name: trials.shown(name) for name in asked}
+    first = "" if vehicle.targets is None else _height_first(trials.off, vehicle.targets, units)
+    text = _text(found, before, shown, first, contradictions, units)
+    return Advice(
+        suggestions=found, before=before, refused=trials.refused, contradictions=contradictions,
+        text=text,
+    )  # fmt: skip
+
+
+# -- what could be changed ---------------------------------------------------------------------
+
+
+def _changes(vehicle, setup, load, now, rack, units):
+    """The vehicle with every stack tried, and every single change; the first is none at all."""
+    changes = [_Change(words="nothing", stage="clicks", axle="", setup=setup)]
+    wider = vehicle
+    for axle, (left, _) in AXLES.items():
+        end = getattr(vehicle, axle)
+        changes += _collars(setup, axle, units)
+        if getattr(setup, left).gap is not None:
+            changes += _rings(setup, axle, end.shock.thread.ring_pitch, units)
+        if end.bar is not None:
+            on = not getattr(setup, f"{axle}_bar")
+            words = f"{'Connect' if on else 'Disconnect'} the {axle} anti-roll bar"
+            changed = replace(setup, **{f"{axle}_bar": on})
+            changes.append(_Change(words=words, stage="bar", axle=axle, setup=changed))
+        if end.shock.damper is not None:
+            for name in end.shock.damper.adjusters:
+                changes += _clicks(setup, axle, name, end.shock.clickers[name])
+        wider, fitted = _springs(wider, setup, load, now, axle, rack, units)
+        changes += fitted
+    return wider, changes
+
+
+def _corners_to(setup, axle, what, to):
+    """The set-up with one field of both corners of an axle made what a function makes of it."""
+    for name in AXLES[axle]:
+        setup = setup.change(name, **{what: to(getattr(getattr(setup, name), what))})
+    return setup
+
+
+def _each(value):
+    return () if value is None else value if isinstance(value, tuple) else (value,)
+
+
+def _sides(left, right):
+    """In words, both sides at once where they are alike."""
+    return left if left == right else f"left {left}, right {right}"
+
+
+def _from_to(was, now, say):
+    return _sides(*(f"from {say(a)} to {say(b)}" for a, b in zip(was, now, strict=True)))
+
+
+def _collars(setup, axle, units):
+    both = [getattr(setup, name) for name in AXLES[axle]]
+    for turns in sorted((*COLLAR_TURNS, *(-t for t in COLLAR_TURNS)), key=abs):
+        was = [c.turns for c in both]
+        now = [t + turns for t in was]
+        if min(now) < 0:
+            continue
+        words = (
+            f"Turn both {axle} collars {_count(abs(turns), 'turn')} {'down' if turns > 0 else 'up'}"
+            f" ({'more' if turns > 0 else 'less'} preload), {_from_to(was, now, '{:g}'.format)} "
+            "turns from contact"
+        )
+        if both[0].gap is not None:
+            gaps = (show(_last(c.gap), "tape", units) for c in both)
+            words += f", and re-set the gap to {_sides(*gaps)}"
+        yield _Change(
+            words=words, stage="preload", axle=axle, size=abs(turns), way=int(np.sign(turns)),
+            setup=_corners_to(setup, axle, "turns", lambda t, turns=turns: t + turns),
+        )  # fmt: skip
+
+
+def _last(gap):
+    """The gap of the last ring to close."""
+    return gap[-1] if isinstance(gap, tuple) else gap
+
+
+def _rings(setup, axle, pitch, units):
+    """The last ring to close, opened or closed."""
+    both = [_last(getattr(setup, name).gap) for name in AXLES[axle]]
+    for turns in sorted((*RING_TURNS, *(-t for t in RING_TURNS)), key=abs):
+        shift = turns * pitch
+        now = [gap + shift for gap in both]
+        if min(now) < 0:
+            continue
+        way = "Open" if turns > 0 else "Close"
+        words = (
+            f"{way} both {axle} stop rings {_count(abs(turns), 'turn')}, gap "
+            f"{_from_to(both, now, lambda gap: show(gap, 'tape', units))}"
+        )
+
+        def moved(gap, shift=shift):
+            return (*gap[:-1], gap[-1] + shift) if isinstance(gap, tuple) else gap + shift
+
+        yield _Change(
+            words=words, stage="gap", axle=axle, size=abs(turns), way=int(np.sign(turns)),
+            setup=_corners_to(setup, axle, "gap", moved),
+        )  # fmt: skip
+
+
+def _clicks(setup, axle, name, clicker):
+    """One adjuster, closed or opened."""
+    was = [getattr(setup, corner).clicks.get(name, clicker.middle) for corner in AXLES[axle]]
+    for clicks in sorted((*CLICKS, *(-c for c in CLICKS)), key=abs):
+        now = [c + clicks for c in was]
+        if not (0 <= min(now) and max(now) <= clicker.count):
+            continue
+        closing = (clicks < 0) == (clicker.zero == "closed")
+        words = (
+            f"{'Close' if closing else 'Open'} {axle} {name.replace('-', ' ')} {abs(clicks)} "
+            f"clicks, both sides, {_from_to(was, now, '{:g}'.format)} from fully {clicker.zero}"
+        )
+        yield _Change(
+            words=words, stage="clicks", axle=axle, size=abs(clicks), way=(name, closing),
+            setup=_corners_to(
+                setup, axle, "clicks",
+                lambda c, to=clicks: c | {name: c.get(name, clicker.middle) + to},
+            ),
+        )  # fmt: skip
+
+
+def _count(number, noun):
+    return f"{number:g} {noun}" if number == 1 else f"{number:g} {noun}s"
+
+
+def _springs(vehicle, setup, load, now, axle, rack, units):
+    """Each spring of an axle swapped for the next softer and the next stiffer that fits it."""
+    left, right = AXLES[axle]
+    name = getattr(setup, left).stack
+    if getattr(setup, right).stack != name:
+        return vehicle, []
+    shelf = vehicle.springs | rack
+    plan = vehicle.stacks[name]
+    swaps = []
+    for i, old in enumerate(plan.springs):
+        was = shelf[old]
+        rates = {
+            n: float(s.law.slope(0.0) / was.law.slope(0.0)) for n, s in shelf.items()
+            if n not in plan.springs and abs(s.free_length - was.free_length) <= LONGER
+        }  # fmt: skip
+        softer = [n for n, rate in rates.items() if rate < 0.999]
+        stiffer = [n for n, rate in rates.items() if rate > 1.001]
+        swaps += [(i, old, max(softer, key=rates.get))] if softer else []
+        swaps += [(i, old, min(stiffer, key=rates.get))] if stiffer else []
+    changes = []
+    stacks = dict(vehicle.stacks)
+    for i, old, new in swaps:
+        names = (*plan.springs[:i], new, *plan.springs[i + 1 :])
+        rings = tuple(new if n == old else n for n in plan.rings_below)
+        stacks[f"{name}, {new} for {old}"] = replace(plan, springs=names, rings_below=rings)
+    wider = replace(vehicle, stacks=stacks, springs=shelf)
+    for _, old, new in swaps:
+        changed = setup.change(axle, stack=f"{name}, {new} for {old}")
+        turns = _same_height(wider, changed, load, now, axle)
+        if turns is None:
+            continue
+        words = (
+            f"Fit {new} for {old} on both sides of the {axle}, {_count(turns, 'turn')} from contact"
+        )
+        changes.append(
+            _Change(words=words, stage="springs", axle=axle, way=(old, new),
+                    setup=changed.change(axle, turns=turns))
+        )  # fmt: skip
+    return wider, changes
+
+
+def _same_height(vehicle, setup, load, now, axle):
+    """Turns in halves that bring an axle nearest to its present height; nothing if none can."""
+    at = np.arange(0.0, 16.25, 0.5)
+    changed = setup.change(axle, turns=at)
+    made = assemble(vehicle, changed, refuse_solid=False)
+    stance = settle(vehicle, changed, load=load, corners=made)
+    away = np.abs(_axle(stance, axle) - _axle(now, axle))
+    best = int(np.argmin(np.where(np.isfinite(away), away, np.inf)))
+    return float(at[best]) if away[best] < 0.5 * INCH else None
+
+
+# -- what the model says of each -----------------------------------------------------------------
+
+
+def _axle(stance, axle):
+    return stance.front_height if axle == "front" else stance.rear_height
+
+
+def _nose(vehicle, stance):
+    """Front less rear ride height, less the same of the targets [m]."""
+    level = 0.0
+    if vehicle.targets is not None:
+        level = vehicle.targets.front.ride_height - vehicle.targets.rear.ride_height
+    return stance.front_height - stance.rear_height - level
+
+
+def _gaps_fit(corner):
+    ok = np.True_
+    for i, gap in enumerate(corner.gap):
+        least, most = corner.gap_limits(i)
+        ok = ok & (np.asarray(gap) >= least - 1e-6) & (np.asarray(gap) <= most + 1e-6)
+    return ok
+
+
+def _safety(corner):
+    """Least safety factor against yield of a corner's springs at full bump."""
+    squeezed = corner.stack.deflections(corner.shock.full_bump + corner.seat)
+    least = np.full(np.shape(corner.seat), np.inf)
+    for spring, deflection in zip(corner.stack.springs, squeezed, strict=True):
+        if spring.wire is not None:
+            force = spring.law(np.minimum(deflection, spring.travel))
+            least = np.minimum(least, spring.wire.safety_factor(np.maximum(force, 1.0)))
+    return least
+
+
+class _Trials:
+    """Every change settled at once, and driven where somebody asks."""
+
+    def __init__(self, vehicle, changes, load, offset, units):
+        self.vehicle, self.changes, self.load, self.units = vehicle, changes, load, units
+        self.settled, self.why = [{} for _ in changes], [""] * len(changes)
+        self.entries, self.known, self.runs, self.events = [None] * len(changes), {}, {}, {}
+        setups = [c.setup for c in changes]
+        limits, self.off = None, {}
+        for group in same_parts(setups):
+            batch = batch_of([setups[i] for i in group])
+            corners = assemble(vehicle, batch, refuse_solid=False)
+            stance = settle(vehicle, batch, load=load, corners=corners)
+            turning = [
+                np.abs(settle(vehicle, batch, load=load, corners=corners, lateral=way).roll)
+                for way in (-LATERAL, LATERAL)
+            ]
+            numbers = {
+                "nose high loaded": _nose(vehicle, stance) + offset,
+                "rolls in turns": 0.5 * (turning[0] + turning[1]),
+                "rake": stance.rake,
+            }
+            for axle, (left, _) in AXLES.items():
+                rows = [CORNERS.index(name) for name in AXLES[axle]]
+                corner = corners[left]
+                met = np.asarray(corner.crossover, dtype=float)
+                met = np.where(met <= corner.shock.full_bump, met, np.nan)
+                numbers |= {
+                    f"{axle} height": _axle(stance, axle),
+                    f"{axle} crossover": corner.linkage.travel(met),
+                    f"{axle} load factor": stance.bottoming.load_factor[rows].mean(axis=0),
+                }
+            shape = stance.rake.shape
+            numbers = {n: np.broadcast_to(v, shape) for n, v in numbers.items()}
+            checks = self._checks(corners, stance, batch)
+            limits = limits or self._limits(checks)
+            for row, i in enumerate(group):
+                self.settled[i] = {n: float(v[row]) for n, v in numbers.items()}
+                self.why[i] = self._why(limits, {n: v[row] for n, v in checks.items()})
+                self.entries[i] = corners, stance, row
+
+    def _checks(self, corners, stance, batch):
+        """Numbers that may not fall below zero, or below what they are now; by why."""
+        found = {}
+        targets = self.vehicle.targets
+        aimed = stance
+        if targets is not None and targets.load != self.load:
+            aimed = settle(self.vehicle, batch, load=targets.load, corners=corners)
+        for axle, names in AXLES.items():
+            rows = [CORNERS.index(name) for name in names]
+            both = [corners[name] for name in names]
+            target = getattr(targets, axle) if targets is not None else None
+            least = lambda values: np.min(np.broadcast_arrays(*values), axis=0)  # noqa: E731
+            ends = [c.turn_limits for c in both]
+            fits = least([np.minimum(c.turns - low, high - c.turns) + 1e-6
+                          for c, (low, high) in zip(both, ends, strict=True)])  # fmt: skip
+            found[f"the {axle} collar's thread ends before that"] = fits
+            found[f"the {axle} stop ring's thread does not reach that gap"] = least(
+                [np.where(_gaps_fit(c), 0.0, -1.0) for c in both]
+            )
+            found[f"the {axle} springs would go solid before full bump"] = least(
+                [c.room for c in both]
+            )
+            found[f"the {axle} springs would be loose at droop hang"] = least(
+                [LOOSE - c.slack for c in both]
+            )
+            found[f"the {axle} springs would be past yield at full bump"] = least(
+                [_safety(c) - 1.0 for c in both]
+            )
+            factor = stance.bottoming.load_factor[rows].min(axis=0)
+            found[f"the {axle} load factor would fall too far"] = factor
+            if target is not None:
+                off = _axle(aimed, axle) - target.ride_height
+                self.off.setdefault(axle, float(off[0]))
+                found[f"the {axle} would leave its target ride height"] = HEIGHT_BAND - np.abs(off)
+            found[f"a {axle} tyre or bump stop would be where it should not"] = -1.0 * (
+                stance.lifted[rows] | stance.on_stop[rows]
+            ).any(axis=0)
+        found["it would not stand upright"] = np.where(stance.tipped, -1.0, 0.0)
+        shape = stance.rake.shape
+        return {why: np.broadcast_to(value, shape) for why, value in found.items()}
+
+    def _limits(self, checks):
+        """What each check may not fall below: zero, its target, or what it is now."""
+        limits = {}
+        for why, values in checks.items():
+            now, aim, slack = float(values[0]), 0.0, 1e-6
+            if "ride height" in why:
+                slack = READABLE
+            if "load factor" in why:
+                target = getattr(self.vehicle.targets, why.split()[1], None)
+                aim, slack = getattr(target, "load_factor", None) or SPARE * now, 0.02
+            limits[why] = min(aim, now) - slack
+        return limits
+
+    @staticmethod
+    def _why(limits, mine):
+        return next((why for why, value in mine.items() if not value >= limits[why]), "")
+
+    @property
+    def refused(self):
+        """Changes the model cannot support in any size, and why."""
+        found = {}
+        for keyed in self.keys().values():
+            if all(self.why[i] for i in keyed):
+                found[self.changes[keyed[0]].words] = f"{self.why[keyed[0]]}."
+        return found
+
+    def keys(self):
+        """Places of the changes that differ in size only, the smallest first."""
+        found = {}
+        for i, change in enumerate(self.changes[1:], 1):
+            found.setdefault(change.key, []).append(i)
+        return {key: sorted(at, key=lambda i: self.changes[i].size) for key, at in found.items()}
+
+    def built(self, i):
+        """Half a vehicle with a change made, ready to drive."""
+        if not hasattr(self.entries[i], "wheels"):
+            self.entries[i] = build_entry(
+                self.vehicle, self.changes[i].setup, *self.entries[i], load=self.load,
+                model="half", known_dampers=self.known,
+            )  # fmt: skip
+        return self.entries[i]
+
+    def value(self, name, i, pace=1.0):
+        """A metric or settled number with a change made, an event's speed times ``pace``."""
+        if name not in _DRIVEN:
+            return self.settled[i][name]
+        key = name, i, pace
+        if key not in self.runs:
+            if (name, pace) not in self.events:
+                self.events[name, pace] = _EVENTS[name](self.vehicle.wheelbase, pace, self)
+            self.runs[key] = self._drive(self.events[name, pace], i, _READ[name])
+        return self.runs[key]
+
+    def _drive(self, event, i, read):
+        built = self.built(i)
+        keep = 2 * STEP if read is _seat else STEP
+        try:
+            run = drive(self.vehicle, event=event, model="half", built=built, step=STEP, keep=keep)
+        except UntrustedRunError:
+            return np.inf
+        return read(run, built, self.vehicle)
+
+    @cached_property
+    def bottoming_speed(self):
+        """Speed at which the dip just bottoms the vehicle as it is [m/s]."""
+        from scipy.optimize import brentq
+
+        def past(speed):
+            event = _dip(self.vehicle.wheelbase, speed)
+            # A vehicle that turns over counts as past it.
+            return min(1.0, self._drive(event, 0, _past_full_bump))
+
+        slow = SLOWEST
+        if past(slow) >= 0:
+            return slow
+        while slow < FASTEST:
+            fast = 1.25 * slow
+            if past(fast) >= 0:
+                return brentq(past, slow, fast, xtol=0.08)
+            slow = fast
+        return FASTEST
+
+    # -- judging -------------------------------------------------------------------------------
+
+    def gain(self, name, i, pace=1.0):
+        """How many least changes that count a metric improves by."""
+        before, after = self.value(name, 0, pace), self.value(name, i, pace)
+        if name == "nose high loaded":
+            # Past level is no better than short of it.
+            before, after = max(before, 0.0), abs(after)
+        if not (np.isfinite(before) and np.isfinite(after)):
+            return 0.0 if not np.isfinite(after) else np.inf
+        return (before - after) / COMPLAINTS[name].least(before)
+
+    def shown(self, name):
+        """Whether the model shows the complaint at all."""
+        if name == "bottoms in g-outs" and self.bottoming_speed >= FASTEST:
+            return False
+        return self.value(name, 0) >= COMPLAINTS[name].floor
+
+    def best(self, name, asked, most):
+        """Suggestions against one complaint, ranked."""
+        if not self.shown(name):
+            return ()
+        picked = []
+        for sizes in self.keys().values():
+            i = self._size(name, [i for i in sizes if not self.why[i]])
+            if i is not None:
+                picked.append(i)
+
+        def rank(worth):
+            # Ride height is the collar's work first, whatever else would change it too.
+            nose = name == "nose high loaded"
+            return sorted(
+                worth, key=lambda i: (nose and self.changes[i].stage != "preload", -worth[i])
+            )
+
+        short = []
+        for i in rank({i: self._worth(name, i) for i in picked}):
+            if name not in _DRIVEN or self._holds(name, i):
+                short.append(i)
+            if len(short) > most:
+                break
+        short = rank({i: self._merit(name, i, asked) for i in short})
+        return tuple(self._suggestion(name, i) for i in short[:most])
+
+    def _holds(self, name, i):
+        """Whether a change also helps when the event is driven a little otherwise."""
+        paces = SLOWER if name == "bottoms in g-outs" else NEIGHBOURS
+        return all(self.gain(name, i, pace) >= 0.5 for pace in paces)
+
+    def _worth(self, name, i):
+        """Gain, less for what a change costs."""
+        return self.gain(name, i) * EFFORT[self.changes[i].stage]
+
+    def _size(self, name, sizes):
+        """The size of a change to offer: what settles, as well as it can; else the least."""
+        if name not in _DRIVEN:
+            best = max(sizes, key=lambda i: self.gain(name, i), default=None)
+            return best if best is not None and self._worth(name, best) >= 1 else None
+        for i in sizes:
+            if self.changes[i].size == 1:
+                continue
+            if self._worth(name, i) >= 1:
+                return i
+            if self.gain(name, i) < PROMISING:
+                return None
+        return None
+
+    def _merit(self, name, i, asked):
+        harm = 0.0
+        for other in COMPLAINTS:
+            if other != name:
+                worse = max(0.0, -self.gain(other, i))
+                harm += min(worse, 10.0) * (1.0 if other in asked else BYSTANDER)
+        return min(self.gain(name, i), 20.0) * EFFORT[self.changes[i].stage] - harm
+
+    def _suggestion(self, name, i):
+        change, own = self.changes[i], COMPLAINTS[name]
+        before, after = self.value(name, 0), self.value(name, i)
+        effects = {}
+        for other, number in (COMPLAINTS | _OTHERS).items():
+            pair = self.value(other, 0), self.value(other, i)
+            if other != name and abs(pair[1] - pair[0]) >= number.least(pair[0]):
+                effects[other] = pair
+        say = lambda number, value: number.say(value, self.units)  # noqa: E731
+        moved = [
+            f"{number.words} from {say(number, effects[n][0])} to {say(number, effects[n][1])}"
+            for n, number in (COMPLAINTS | _OTHERS).items() if n in effects
+        ]  # fmt: skip
+        sentence = (
+            f"{change.words}: {own.words} falls from {say(own, before)} to {say(own, after)} "
+            f"({100 * (1 - after / before):.0f} % less); "
+            f"{'it also moves ' + ', '.join(moved) if moved else 'nothing else moves'}; it costs "
+            f"{COSTS[change.stage]}."
+        )
+        return Suggestion(
+            complaint=name, change=change.words, stage=change.stage, axle=change.axle,
+            adjuster=change.adjuster, cost=COSTS[change.stage], before=before, after=after,
+            gain=float(self.gain(name, i)), effects=effects, sentence=sentence,
+            vehicle=self.vehicle, setup=change.setup,
+        )  # fmt: skip
+
+
+# -- the standard events -------------------------------------------------------------------------
+
+
+def _dip(wheelbase, speed):
+    road = Road.g_out(DIP["radius"], depth=DIP["depth"])
+    time = (1.0 + 0.9 * road.length + wheelbase) / speed
+    return Event(name="g-out", duration=time, speed=speed, road=road, approach=1.0)
+
+
+def _chop(wheelbase, pace, _):
+    length = CHOP_SPEED * pace * CHOP_TIME + wheelbase + 5.0
+    road = Road.iso8608(CHOP_CLASS, length=length, seed=1)
+    return Event(name="chop", duration=CHOP_TIME, speed=CHOP_SPEED * pace, road=road)
+
+
+def _whoops(wheelbase, pace, _):
+    road = Road.whoops(WHOOP_HEIGHT, spacing=WHOOP_SPACING * wheelbase, count=3)
+    speed = WHOOP_SPEED * pace
+    time = (0.5 + road.length + wheelbase) / speed
+    return Event(name="whoops", duration=time, speed=speed, road=road, approach=0.5)
+
+
+def _ledge(wheelbase, pace, _):
+    speed = LEDGE_SPEED * pace
+    time = (0.5 + wheelbase) / speed + 0.45
+    return Event(name="ledge", duration=time, speed=speed, road=Road.square_edge(-LEDGE),
+                 approach=0.5)  # fmt: skip
+
+
+_EVENTS = {
+    "bottoms in g-outs": lambda wheelbase, pace, trials: _dip(
+        wheelbase, pace * trials.bottoming_speed
+    ),
+    "harsh in chop": _chop,
+    "kicks over whoops": _whoops,
+    "top-out clank": _ledge,
+}
+
+
+def _past_full_bump(run, built, vehicle):
+    full = np.array([c.shock.full_bump for c in run.corners])
+    return float((run.compression.max(axis=1) - full).max())
+
+
+def _stop_energy(run, built, vehicle):
+    taken = []
+    for corner, most in zip(run.corners, run.compression.max(axis=1), strict=True):
+        touch, law = corner.shock.bump_touch, corner.shock.limits
+        if corner.shock.bump_stop is None:
+            touch = corner.shock.full_bump - STAND_IN[0]
+            taken.append(0.5 * STAND_IN[1] * max(0.0, most - touch) ** 2)
+            continue
+        taken.append(float(law.antiderivative(max(most, touch)) - law.antiderivative(touch)))
+    return max(taken)
+
+
+def _seat(run, built, vehicle):
+    ahead = -built.centre[0] - 0.5 * vehicle.wheelbase
+    return float(weighted_rms(run.seat_acceleration(ahead=ahead), dt=run.time[1] - run.time[0]))
+
+
+def _pitching(run, built, vehicle):
+    return float(np.gradient(run.pitch, run.time).max())
+
+
+def _top_out(run, built, vehicle):
+    total = 0.0
+    for i, corner in enumerate(run.corners):
+        top = corner.shock.top_out
+        from_here = run.compression[i] <= (top.length if top is not None else 3e-3)
+        total += float(np.where(from_here, np.maximum(-run.shaft_speed[i], 0.0), 0.0).max()) ** 2
+    return np.sqrt(total / len(run.corners))
+
+
+_READ = {
+    "bottoms in g-outs": _stop_energy,
+    "harsh in chop": _seat,
+    "kicks over whoops": _pitching,
+    "top-out clank": _top_out,
+}
+
+
+# -- words ---------------------------------------------------------------------------------------
+
+
+def _against_tape(vehicle, setup, load, corners, now, heights, units):
+    """What measured heights contradict, and how much higher the nose is than the model says [m]."""
+    if heights is None:
+        return (), 0.0
+    read = [np.nan if h is None else float(h) for h in heights]
+    if len(read) != 4:
+        raise ValueError(f"heights has {len(read)} values; expected 4, one for each corner")
+    low, high = height_band(vehicle, setup, load=load, corners=corners)
+    wrong = []
+    for name, value, least, most in zip(CORNERS, read, low, high, strict=True):
+        if value < least - TAPE or value > most + TAPE:
+            wrong.append(
+                f"{name.replace('_', ' ').capitalize()} stands at {show(value, 'tape', units)} by "
+                f"tape, and the model says {show(float(least), 'tape', units)} to "
+                f"{show(float(most), 'tape', units)}."
+            )
+    off = np.array(read) - now.height
+    nose = float(off[:2].mean() - off[2:].mean())
+    return tuple(wrong), nose if np.isfinite(nose) else 0.0
+
+
+def _height_first(off, targets, units):
+    """What to do about ride heights before anything else."""
+    wrong = [
+        f"the {axle} stands {show(abs(by), 'length', units)} {'above' if by > 0 else 'below'}"
+        for axle, by in off.items()
+        if abs(by) > HEIGHT_BAND
+    ]
+    if not wrong:
+        return ""
+    return (
+        f"Ride height first: {' and '.join(wrong)} its target with load {targets.load!r}. Set "
+        "preload for it (suspkit.solve_preload), then the gap, and ask again."
+    )
+
+
+def _text(found, before, shown, first, contradictions, units):
+    if contradictions:
+        return "\n".join(
+            [*contradictions, "Measure again, then fit the model to the tape (suspkit.fit); until "
+             "then nothing it says of a change can be trusted."]
+        )  # fmt: skip
+    lines = [first] if first else []
+    for name, suggestions in found.items():
+        number = COMPLAINTS[name]
+        lines.append(f"{name.capitalize()} ({number.words} {number.say(before[name], units)}):")
+        if not shown[name]:
+            lines.append("  The model does not show it: measure before anything is changed.")
+        elif not suggestions:
+            lines.append("  No single change that the model can support helps enough to tell.")
+        lines += [f"  {i}. {s.sentence}" for i, s in enumerate(suggestions, 1)]
+    order = _in_order(found)
+    if len(order) > 1:
+        lines.append("In order of work, driving again after each:")
+        lines += [f"  {i}. {s.change} ({s.complaint})." for i, s in enumerate(order, 1)]
+    return "\n".join(lines)
