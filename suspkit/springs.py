@@ -166,7 +166,7 @@ class VariedSpring:
     nominal : Spring
         What it should be.
     stiffer : float or array
-        Force over the nominal one at the same deflection.
+        Force over the nominal one at the same deflection [-].
     longer : float or array
         Free length more than nominal [m]; the solid length is kept.
 

@@ -201,7 +201,6 @@ def _draw_lines(axes, view):
             said = view.say(view.shows, np.interp(at, rows[view.across], rows[view.shows]))
             axes.annotate(f"as set {said}", here, (7, -7), textcoords="offset points", va="top",
                           fontsize=9, color=ink, zorder=7)  # fmt: skip
-    ends.sort(key=lambda end: end[0])
     for place, (_, x, label, ink) in zip(
         _spread([end[0] for end in ends], 0.06 * np.diff(axes.get_ylim())[0]), ends, strict=True
     ):
