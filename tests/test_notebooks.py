@@ -22,6 +22,7 @@ PATHS = sorted(NOTEBOOKS.glob("*.ipynb"))
 each = pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)
 LESSONS = [
     "00-start-here", "01-install", "02-preload", "03-stop-gap", "04-clickers", "05-on-the-road",
+    "06-road-test", "07-roll-and-bar", "08-choose-springs", "09-what-if",
 ]  # fmt: skip
 PANEL = "application/vnd.jupyter.widget-view+json"
 
