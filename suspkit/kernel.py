@@ -147,11 +147,13 @@ def balance(
     of the hub at zero travel, unsprung weight, tyre radius, tyre rate); a row of ``gas`` is (rod
     area, absolute pressure, volume, atmosphere). A row of ``seen`` gets (compression, motion
     ratio, its slope, shock force, shock rate, tyre load). The turn's moment on roll has no
-    energy: it is taken off ``g``, and its own slope goes to ``tilt``.
+    energy: it is taken off ``g``, and its own slope goes to ``tilt``. A wheel leans with the frame
+    and its tyre is squeezed in the wheel's own plane, down to where that meets the ground.
     """
     sp, cp = np.sin(q[1]), np.cos(q[1])
     sr, cr = np.sin(q[2]), np.cos(q[2])
     up = cp * cr
+    per_up, tp, tr = 1.0 / up, sp / cp, sr / cr
     g[:] = 0.0
     h[:] = 0.0
     w, bx, by, bz, sideways = body
@@ -174,33 +176,42 @@ def balance(
         rt = -wx * cp - wy * sp * sr - wz * sp * cr
         rr = wy * cp * cr - wz * cp * sr
         hub = q[0] - wx * sp + wy * cp * sr + wz * cp * cr
-        squeeze = radius - hub
-        grip = kt if squeeze > 0.0 else 0.0
-        p = wu - grip * squeeze
+        # From hub to ground in the wheel's plane, and its slopes with pitch and roll.
+        stands = hub * per_up
+        at, ar = -wx * cp - wy * sp * sr, wy * up
+        above = stands - wz
+        st, sl = at * per_up + above * tp, ar * per_up + above * tr
+        grip = kt if radius > stands else 0.0
+        push = grip * (radius - stands)
         arm += wu * hub
         tilt[0] += wu
         tilt[1] += wu * rt
         tilt[2] += wu * rr
         tilt[3 + i] = wu * up
-        g[0] += p
-        g[1] += p * rt
-        g[2] += p * rr
+        g[0] += wu - push * per_up
+        g[1] += wu * rt - push * st
+        g[2] += wu * rr - push * sl
         other = i + 1 if i % 2 == 0 else i - 1
         bar = bars[axle]
-        g[3 + i] = f * ratio + p * up + bar * (z - q[3 + other])
+        g[3 + i] = f * ratio + wu * up - push + bar * (z - q[3 + other])
         seen[i, 0], seen[i, 1], seen[i, 2], seen[i, 3], seen[i, 4] = s, ratio, bend, f, k
-        seen[i, 5] = grip * squeeze
+        seen[i, 5] = push * per_up
         zt, zr = -sp * cr, -cp * sr
-        h[0, 0] += grip
-        h[1, 0] += grip * rt
-        h[2, 0] += grip * rr
-        h[1, 1] += grip * rt * rt + p * (wx * sp - wy * cp * sr - wz * cp * cr)
-        h[2, 1] += grip * rt * rr + p * (-wy * sp * cr + wz * sp * sr)
-        h[2, 2] += grip * rr * rr + p * (-wy * cp * sr - wz * cp * cr)
-        h[3 + i, 0] = grip * up
-        h[3 + i, 1] = grip * rt * up + p * zt
-        h[3 + i, 2] = grip * rr * up + p * zr
-        h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip * up * up + bar
+        h[0, 0] += grip * per_up * per_up
+        h[1, 0] += (grip * st - push * tp) * per_up
+        h[2, 0] += (grip * sl - push * tr) * per_up
+        h[1, 1] += grip * st * st + wu * (wx * sp - wy * cp * sr - wz * up)
+        h[1, 1] -= push * ((wx * sp - wy * cp * sr + 2.0 * at * tp) * per_up)
+        h[1, 1] -= push * above * (1.0 + 2.0 * tp * tp)
+        h[2, 1] += grip * st * sl + wu * (-wy * sp * cr + wz * sp * sr)
+        h[2, 1] -= push * ((-wy * sp * cr + at * tr + ar * tp) * per_up + above * tp * tr)
+        h[2, 2] += grip * sl * sl + wu * (-wy * cp * sr - wz * up)
+        h[2, 2] -= push * ((-wy * cp * sr + 2.0 * ar * tr) * per_up)
+        h[2, 2] -= push * above * (1.0 + 2.0 * tr * tr)
+        h[3 + i, 0] = grip * per_up
+        h[3 + i, 1] = grip * st + wu * zt
+        h[3 + i, 2] = grip * sl + wu * zr
+        h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip + bar
         if i % 2 == 0:
             h[4 + i, 3 + i] = -bar
     # Inertia at its height against the tyres at the ground.

@@ -62,6 +62,10 @@ def rates(
     if n > 2:
         sr, cr = np.sin(state[2]), np.cos(state[2])
     per_up = 1.0 / (cp * cr)
+    tp, tr = sp / cp, sr / cr
+    spread = 0.0
+    if n > 1:
+        spread = tp * state[half + 1] + tr * state[half + 2]
     lift = -weight
     pitch_moment = roll_moment = 0.0
     given = lost_damper = lost_friction = lost_tyre = 0.0
@@ -137,26 +141,29 @@ def rates(
             held += bars[axle] * (z - (z_other * per_up - wheels[other, 2]))
         held_up = held * per_up
         # The tyre.
-        squeeze = wheels[i, 4] + ground - hub
-        closing = rise - hub_speed
+        # The tyre, squeezed in the wheel's own plane, which leans with the body.
+        stands = (hub - ground) * per_up
+        squeeze = wheels[i, 4] - stands
+        closing = (rise - hub_speed) * per_up - stands * spread
         grip = tyre = 0.0
         if squeeze > 0.0:
             grip = wheels[i, 5] * squeeze
             tyre = max(0.0, grip + wheels[i, 6] * closing)
         lift += held_up
-        pitch_moment -= held * z_pitch
-        roll_moment -= held * z_roll
-        rate[half + 3 + i] = (tyre - held_up) / unsprung - g
+        pitch_moment += tyre * stands * tp - held * z_pitch
+        roll_moment += tyre * stands * tr - held * z_roll
+        load = tyre * per_up
+        rate[half + 3 + i] = (load - held_up) / unsprung - g
         rate[3 + i] = hub_speed
         arm += unsprung * hub
-        given += tyre * rise
+        given += load * rise
         lost_damper += damp * speed
         lost_friction += rub * speed
         lost_tyre += (tyre - grip) * closing
         mark = 4096 * mark + 8 * hints[i] + 4 * int(tyre > 0.0)
         mark += int(speed > -0.5 * soft) + int(speed > 0.5 * soft)
         seen[i, 0], seen[i, 1], seen[i, 2] = hub, z, s
-        seen[i, 3], seen[i, 4], seen[i, 5] = speed, total, tyre
+        seen[i, 3], seen[i, 4], seen[i, 5] = speed, total, load
     rate[0] = state[half]
     rate[1] = rate[2] = rate[half + 1] = rate[half + 2] = 0.0
     rate[half] = lift / mass

@@ -215,10 +215,10 @@ def roll_balance(vehicle, setup=None, *, load=None, lateral=3.0):
     -----
     Each state is settled exactly (`suspkit.settle`), so a ring that opens, a bump stop or a wheel
     that lifts counts from where it happens; the stiffness is the local slope. As there: no roll
-    centre, so springs and bars take the whole moment, and the tyres' forces act under the hubs,
-    which lean with the frame. Texts that turn the body about an axis on the ground give the weight
-    a tyre's radius more of a lever (Barton and Fieldhouse, Automotive Chassis Engineering, Eq.
-    3.18), and so a few per cent more lean.
+    centre, so springs and bars take the whole moment, and wheels lean with the frame and stand
+    where their planes meet the ground. In the linear limit this is m d / (k - m g d) with the
+    height d of the centre of all masses (Barton and Fieldhouse, Automotive Chassis Engineering,
+    Eq. 3.18).
     """
     setup = vehicle.setup if setup is None else setup
     lateral = np.asarray(lateral, dtype=float)

@@ -251,20 +251,32 @@ class FreeBody:
             hubs.append(np.array([x, y, z - axle.hub_below_frame]))
         return hubs
 
-    def tyre_loads(self, pose):
+    def feet(self, pose):
+        """Where the plane of each wheel, leaning with the body, meets the ground: body axes."""
         turn = rotation(pose[1], pose[2])
+        feet = []
+        for hub in self.hubs(pose[3:]):
+            reach = (pose[0] + (turn @ hub)[2]) / turn[2, 2]
+            feet.append(hub - reach * np.array([0.0, 0.0, 1.0]))
+        return feet
+
+    def tyre_loads(self, pose):
+        upright = rotation(pose[1], pose[2])[2, 2]
         loads = []
-        for corner, hub in zip(self.corners, self.hubs(pose[3:]), strict=True):
-            height = pose[0] + (turn @ hub)[2]
-            loads.append(max(0.0, corner.axle.tyre.rate * (corner.axle.tyre.radius - height)))
+        for corner, hub, foot in zip(
+            self.corners, self.hubs(pose[3:]), self.feet(pose), strict=True
+        ):
+            tyre = corner.axle.tyre
+            # Squeezed in the wheel's plane; the ground, level, pushes straight up.
+            loads.append(max(0.0, tyre.rate * (tyre.radius - (hub - foot)[2])) / upright)
         return np.array(loads)
 
     def residual(self, pose):
         """Net vertical force and moments on the body, and net force along each wheel's guide.
 
         Relative to weight, moments over wheelbase. The wheel is a body of its own: the ground's
-        push and its weight act on it, and what is left it hands to the sprung body through its
-        guide at the hub; along the guide only the shock and the bar can do that.
+        push at its foot and its weight at the hub act on it, and what is left it hands to the
+        sprung body through its guide; along the guide only the shock and the bar can do that.
         """
         up = np.array([0.0, 0.0, 1.0])
         turn = rotation(pose[1], pose[2])
@@ -272,11 +284,13 @@ class FreeBody:
         moment = np.cross(turn @ self.centre, -self.weight * up)
         along = []
         ground = self.tyre_loads(pose)
+        feet = self.feet(pose)
         for i, hub in enumerate(self.hubs(pose[3:])):
             corner, z, other = self.corners[i], pose[3 + i], pose[3 + (i ^ 1)]
             handed = ground[i] * up - corner.weight * up
             force = force + handed
-            moment = moment + np.cross(turn @ hub, handed)
+            moment = moment + np.cross(turn @ feet[i], ground[i] * up)
+            moment = moment - np.cross(turn @ hub, corner.weight * up)
             s, ratio = corner.motion(z)
             shaft = corner.force(s) + self.friction * corner.shock.friction
             along.append(turn[:, 2] @ handed - shaft * ratio - self.bars[i] * (z - other))

@@ -218,7 +218,8 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
 
     Each wheel slides along its guide, square to the frame, and has weight and inertia up and down
     only. So between wheel and body there is a vertical force, of which the part along the guide
-    is what shock and bar carry; it acts on the body at the hub.
+    is what shock and bar carry; it acts on the body at the hub. The ground pushes where
+    the wheel's plane, which leans with the body, meets it, and so turns the body too.
     """
     stood = independent.settle(vehicle, setup, load)
     free = independent.FreeBody(vehicle, setup, load)
@@ -264,7 +265,11 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
             force += push
             moment += np.array([left * push, -ahead * push, 0.0])  # cross(arm, (0, 0, push))
             ground, rise = grounds[i](t)
-            tyre = wheel.tyre(wheel.axle.tyre.radius + ground - hubs[i], rise - speeds[3 + i])
+            reach = (hubs[i] - ground) / turn[2, 2]
+            reach_speed = speeds[3 + i] - rise - reach * np.cross(spin, turn[:, 2])[2]
+            squeeze = wheel.axle.tyre.radius - reach
+            tyre = wheel.tyre(squeeze, -reach_speed / turn[2, 2]) / turn[2, 2]
+            moment += np.cross(-reach * turn[:, 2], [0.0, 0.0, tyre])
             hub_pull[i] = (tyre - push) / wheel.mass - G
         built = min(1.0, t / event.ramp) if event.ramp else 1.0
         lever = mass * height + unsprung @ hubs
@@ -280,7 +285,8 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
         travel = np.array([w.corner.hang_travel for w in wheels])
     hubs = centre_height + base @ turn[2] + travel * turn[2, 2]
     if event.drop > 0:
-        lift = event.drop - min(h - w.axle.tyre.radius for h, w in zip(hubs, wheels, strict=True))
+        feet = (h - w.axle.tyre.radius * turn[2, 2] for h, w in zip(hubs, wheels, strict=True))
+        lift = event.drop - min(feet)
         hubs, centre_height = hubs + lift, centre_height + lift
     start = np.r_[centre_height, pitch, roll, hubs, np.zeros(7)]
     y = _integrate(rhs, start, times, max_step, rtol=1e-8)

@@ -160,30 +160,27 @@ def test_a_lateral_that_is_no_number_is_refused(unit7, wrong):
 # --------------------------------------------------------------------- textbooks, linear limit
 
 
-def by_the_book(vehicle, load=None, *, gravity_from=None):
+def by_the_book(vehicle, load=None):
     """Lean per lateral acceleration [rad s^2/m] and roll stiffness by axle [N m/rad], linear.
 
     Stiffness: t^2 k / 2 of the springs, t^2 k of a bar beside them, t^2 k / 2 of the tyres in
     series (Gillespie, Fundamentals of Vehicle Dynamics, ch. 6, from memory). Lean: inertia of all
-    masses at their height against stiffness less what the weight of the leaning body adds; its
-    lever is from ``gravity_from``, the hubs' height if not given.
+    masses at their height against stiffness less what their leaning weight adds.
     """
     mass, centre = independent.sprung(vehicle, load)
     total = mass + 2 * (vehicle.front.unsprung_mass + vehicle.rear.unsprung_mass)
-    stiffness, inertia, hubs = [], 0.0, []
+    stiffness, inertia = [], 0.0
     for axle in (vehicle.front, vehicle.rear):
         spring, tyre = 40e3 * 0.6**2, axle.tyre.rate
         bar = axle.bar.wheel_rate if axle.bar else 0.0
         given = axle.track**2 * (spring / 2 + bar), axle.track**2 * tyre / 2
         stiffness.append(1 / (1 / given[0] + 1 / given[1]))
         hub = axle.tyre.radius - total / 4 * G / tyre
-        hubs.append(hub)
         inertia += 2 * axle.unsprung_mass * hub
     stance = sk.settle(vehicle, load=load)
     height = stance.frame_height + centre[2]
     inertia += mass * height
-    lever = height - (np.mean(hubs) if gravity_from is None else gravity_from)
-    return inertia / (sum(stiffness) - mass * G * lever), np.array(stiffness)
+    return inertia / (sum(stiffness) - G * inertia), np.array(stiffness)
 
 
 @pytest.mark.parametrize("bars", [(None, None), (BAR, None), (BAR, replace(BAR, diameter=0.026))])
@@ -210,18 +207,12 @@ def test_lean_of_a_text_that_rolls_about_the_ground():
 
     assert round(text(1280, 0.365, 28650), 4) == 0.0194
     assert round(np.degrees(text(1280, 0.365, 28650)) * 9.81, 1) == 10.9
-    # Ours is the same where hubs are at the ground and light: then its axis is at the ground too.
-    light = {"unsprung": 0.1, "tyre_radius": 250 * G / 150e3, "hub_below": 0.0}
-    vehicle = linear(front=light, rear=light, scales=(250, 250, 250, 250))
-    found = sk.roll_balance(vehicle, lateral=0.1)
-    expected = text(4 * 249.9, found.centre_height, found.at_rest.total.sum(), g=G)
-    assert_allclose(found.angle / 0.1, expected, rtol=1e-3)
-    # On real wheels the text's lever is longer by their radius: a few per cent more lean.
-    vehicle = linear(scales=(220, 220, 220, 220))
-    ours, _ = by_the_book(vehicle)
-    theirs, _ = by_the_book(vehicle, gravity_from=0.0)
-    assert 1.02 < theirs / ours < 1.15
-    assert_allclose(sk.roll_balance(vehicle, lateral=0.1).angle / 0.1, ours, rtol=1e-3)
+    # Ours has its axis on the ground: the lever is the height of the centre of all masses.
+    for kind in ({}, {"unsprung": 0.1}):
+        vehicle = linear(front=kind, rear=kind, scales=(250, 250, 250, 250))
+        found = sk.roll_balance(vehicle, lateral=0.1)
+        expected = text(4 * 250, found.centre_height, found.at_rest.total.sum(), g=G)
+        assert_allclose(found.angle / 0.1, expected, rtol=1e-3)
 
 
 def test_stiffness_of_unlike_sides_is_that_under_a_couple():
@@ -266,9 +257,9 @@ def test_local_stiffness_is_the_slope_of_the_lean(unit7):
 
 
 def test_load_transfer_is_the_moment_of_inertia_forces(unit7):
-    # Moments about the ground under the frame's middle: load transfers over their tracks hold
-    # the inertia of all masses at their height and the weight that leans out. Exact in any turn.
-    at = np.array([-9.0, -5.0, 0.0, 1.0, 3.0, 7.0, 9.5])
+    # Moments about the ground under the frame's middle: what the ground gives at the wheels' feet
+    # holds the inertia of all masses at their height and the weight that leans out. Exact.
+    at = np.array([-8.5, -5.0, 0.0, 1.0, 3.0, 7.0, 9.0])
     found = sk.roll_balance(unit7, load="patrol", lateral=at)
     stance = found.turning
     mass, centre = independent.sprung(unit7, "patrol")
@@ -282,12 +273,15 @@ def test_load_transfer_is_the_moment_of_inertia_forces(unit7):
         heights += sum(m * (pose[0] + hub[2]) for m, hub in zip(wheels, hubs, strict=True))
         out = mass * G * (turn @ centre)[1]
         out += sum(m * G * hub[1] for m, hub in zip(wheels, hubs, strict=True))
-        held = sum(n * hub[1] for n, hub in zip(stance.tyre_load[:, j], hubs, strict=True))
+        feet = [turn @ foot for foot in body.feet(pose)]
+        held = sum(n * foot[1] for n, foot in zip(stance.tyre_load[:, j], feet, strict=True))
         moment = lateral * heights / np.cos(pose[1])
         assert_allclose(out - held, moment, rtol=1e-9, atol=1e-6)
-        # And the textbook's sum, tracks as wide as on paper, within what leaning does to it.
+        # And the textbook's sum: inertia and the weight that leans, over tracks as on paper.
         sums = (found.transfer[:, j] * [unit7.front.track, unit7.rear.track]).sum()
-        assert_allclose(sums, moment, rtol=0.10, atol=1e-6)
+        weight = stance.tyre_load[:, j].sum()
+        leans = weight * found.centre_height * found.angle[j]
+        assert_allclose(sums, moment + leans, rtol=0.03, atol=1e-6)
     rest = at == 0
     assert (found.angle[rest] == 0).all() and (found.transfer[:, rest] == 0).all()
     assert np.isfinite(found.front_share).all()
@@ -316,7 +310,7 @@ def test_centre_height_is_that_of_all_masses(unit7):
 
 
 def test_an_axle_with_a_lifted_wheel_gives_no_more(unit7):
-    found = sk.roll_balance(unit7, load="patrol", lateral=np.array([8.0, 8.6, 9.4]))
+    found = sk.roll_balance(unit7, load="patrol", lateral=np.array([7.5, 8.1, 8.9]))
     assert found.turning.lifted[0].tolist() == [False, True, True]
     assert (found.in_turn.total[0, 1:] < 1.0).all() and found.in_turn.total[0, 0] > 1e4
     assert (found.in_turn.springs > 1e4).all()
@@ -465,7 +459,7 @@ def test_a_bar_never_adds_lean(gap, turns, b, diameter, lateral, rear):
 
 def test_outer_wheel_past_crossover_while_the_inner_is_not(unit7):
     off = replace(unit7.setup, front_bar=False)
-    found = sk.roll_balance(unit7, off, load="patrol", lateral=np.array([3.0, 6.5]))
+    found = sk.roll_balance(unit7, off, load="patrol", lateral=np.array([3.0, 6.0]))
     assert found.turning.past_crossover[:2].T.tolist() == [[True, True], [False, True]]
     # One spring side by side with two in series: softer than both on the main alone.
     assert found.in_turn.springs[0, 1] < 0.85 * found.in_turn.springs[0, 0]

@@ -158,13 +158,18 @@ def test_static_axle_loads_by_the_lever_rule():
     mass, centre = independent.sprung(back, "box")
     pitch = float(stance.pitch)
     assert pitch < -0.005  # the box is behind: nose up, and nose *down* is positive
-    # Moments of vertical forces about the front hub, every lever measured along the ground.
+    # Moments of vertical forces about the frame's origin, every lever measured along the ground;
+    # a wheel leans with the frame and stands where its plane meets the ground.
     lever = -(centre[0] * np.cos(pitch) + centre[2] * np.sin(pitch))
-    hub = stance.travel - 0.18
-    wheel = -(np.array([0, 0, -2.9, -2.9]) * np.cos(pitch) + hub * np.sin(pitch))
+    hub, tyre = stance.travel - 0.18, vehicle.front.tyre
+    reach = tyre.radius - stance.tyre_load * np.cos(pitch) / tyre.rate
+    wheel, foot = (
+        -(np.array([0, 0, -2.9, -2.9]) * np.cos(pitch) + z * np.sin(pitch))
+        for z in (hub, hub - reach)
+    )
     unsprung = 34.0 * G
     moment = mass * G * lever + (unsprung * wheel).sum()
-    assert_allclose((stance.tyre_load * wheel).sum(), moment, rtol=1e-10)
+    assert_allclose((stance.tyre_load * foot).sum(), moment, rtol=1e-10)
     # And with the levers of the level vehicle, the textbook's rule, within the pitch's effect.
     rear = (mass * -centre[0] / 2.9 + 2 * 34.0) * G
     assert_allclose(stance.tyre_load[2:].sum(), rear, rtol=0.01)
@@ -255,8 +260,11 @@ def test_bar_carries_roll_and_nothing_else():
         spring = 40e3 * 0.6**2 + 2 * BAR.wheel_rate * (name == "on")
         corner = spring * 150e3 / (spring + 150e3)
         stiffness = 4 * corner * (1.55 / 2) ** 2
-        # The sprung weight above the hubs leans out with the body and the unsprung with it.
-        assert_allclose(leaning[name], 100 * G * 0.4 / stiffness, rtol=0.12)
+        # All weight at its height above the ground leans out with the body.
+        mass, _ = independent.sprung(vehicle, "it")
+        sags = mass * stance.frame_height + 4 * 34.0 * (0.4 - 1100 / 4 * G / 150e3)
+        expected = 100 * G * 0.4 / (stiffness - G * sags)
+        assert_allclose(leaning[name], expected, rtol=0.01)
         bar = BAR.wheel_rate * (name == "on")
         # Each wheel by itself: ground less unsprung weight, shock, bar.
         up = np.cos(stance.pitch) * np.cos(stance.roll)
