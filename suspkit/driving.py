@@ -508,10 +508,10 @@ def drive(
     -----
     Lagrange's equations of a rigid body with heave, pitch and roll on vertical unsprung masses;
     the potential is the one `suspkit.settle` makes stationary, so rest is the settled stance. Gas
-    is adiabatic from there (exponent 1.4), tyres lift off, friction is smoothed over `RUB_SPEED`.
-    Lateral and forward acceleration act at the masses and are held by the tyres at the ground: no
-    roll centre, no anti-dive. Fixed-step Runge-Kutta of fourth order (Press et al., Numerical
-    Recipes, section 17.1), with an energy book in the same steps.
+    is adiabatic from there (exponent 1.4), wheels lean with the body, tyres lift off, friction is
+    smoothed over `RUB_SPEED`. Lateral and forward acceleration act at the masses and are held by
+    the tyres at the ground: no roll centre, no anti-dive. Fixed-step Runge-Kutta of fourth order
+    (Press et al., Numerical Recipes, section 17.1), with an energy book in the same steps.
     """
     from suspkit import ride_kernel
 

@@ -256,12 +256,20 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
     Notes
     -----
     The sprung mass is a rigid body with heave, pitch and roll; the wheels move square to the
-    frame, tyres carry vertical load only and can lift, bars act on the left-right difference of
+    frame and lean with it. A tyre is squeezed in its wheel's plane, down to where that meets the
+    ground, carries vertical load only and can lift. Bars act on the left-right difference of
     wheel travel. At rest the potential energy of gravity, shocks, tyres and bars is stationary in
     those seven unknowns; its gradient is the free-body balance, solved by Newton's method with
     a line search (Nocedal and Wright, Numerical Optimization, ch. 3). Rotations are exact. In a
     turn the inertia of every mass at its height is held by the tyres at the ground, as in
     `suspkit.drive`: no roll centre, no tyre scrub.
+
+    Examples
+    --------
+    >>> from suspkit import example
+    >>> stance = settle(example("unit7"), load=["bare", "patrol", "carry-out"])
+    >>> stance.rear_height.round(2).tolist()  # ride height in each load [m]
+    [0.41, 0.35, 0.27]
     """
     from suspkit import kernel
 
