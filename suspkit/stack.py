@@ -77,6 +77,14 @@ class Stack:
     All of it is piecewise linear, so the result is exact, kinks included. For two linear springs
     it reduces to springs in series below the ring and the main spring alone above it (springs in
     series: Shigley's Mechanical Engineering Design, section 4-1).
+
+    Examples
+    --------
+    >>> tender = Spring(rate=40e3, free_length=0.2, solid_length=0.08)
+    >>> main = Spring(rate=60e3, free_length=0.4, solid_length=0.2)
+    >>> stack = Stack([tender, main], rings=[StopRing(below=0, cap=0.05)])
+    >>> float(stack.rate(0.01).round()), float(stack.rate(0.10).round())
+    (24000.0, 60000.0)
     """
 
     springs: tuple[Spring, ...]

@@ -320,6 +320,14 @@ class Wire:
     -----
     The formulas are for small helix angles and uniform pitch. Values that are usable but outside
     what their sources recommend are not errors: ask ``cautions()``.
+
+    Examples
+    --------
+    A suspension spring by tape and caliper:
+
+    >>> wire = Wire(wire_diameter=12e-3, mean_diameter=100e-3, total_coils=10)
+    >>> round(wire.rate), round(wire.solid_length, 3), round(float(wire.surge_frequency), 1)
+    (25013, 0.12, 52.9)
     """
 
     wire_diameter: PositiveLength
