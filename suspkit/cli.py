@@ -1,4 +1,4 @@
-"""The command line: check a vehicle file, print its work sheet, read a job log, open the guide."""
+"""The command line: check a vehicle file, print its sheet or an article, open the lessons."""
 
 from __future__ import annotations
 
@@ -80,6 +80,31 @@ def _parser():
     )  # fmt: skip
     guide.add_argument("--no-browser", action="store_true", help="only print the address")
     guide.add_argument("--port", type=int, help="default: the first free one from 8888")
+
+    tablet = command(_tablet, "tablet", "Serve lessons and a live set-up as pages for a tablet.")
+    tablet.add_argument(
+        "shown", metavar="VEHICLE.toml", type=Path, nargs="?",
+        help="whose set-up is shown live; the example vehicle if not given",
+    )  # fmt: skip
+    tablet.add_argument(
+        "--folder", metavar="FOLDER", type=Path,
+        help="take the lessons from here, where the guide works on a copy",
+    )  # fmt: skip
+    tablet.add_argument(
+        "--ip", metavar="ADDRESS", default="127.0.0.1",
+        help="open the pages to the shop's network at this machine's address there; "
+        "this machine alone if not given",
+    )  # fmt: skip
+    tablet.add_argument("--port", type=int, help="default: the first free one from 8866")
+
+    article = command(_article, "article", "Write an article with its numbers, as HTML and PDF.")
+    article.add_argument("article", metavar="FILE", type=Path, help="Markdown, or a notebook")
+    article.add_argument(
+        "--vehicle", dest="instead", metavar="VEHICLE.toml", type=Path, help="instead of its own"
+    )
+    article.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
+    article.add_argument("--out", metavar="FOLDER", type=Path, default=Path(), help="default: here")
+    article.add_argument("--no-pdf", action="store_true", help="write the HTML alone")
 
     example = command(_example, "example", "Copy the example vehicle and its spring rack.")
     example.add_argument("folder", metavar="FOLDER", type=Path)
@@ -165,20 +190,49 @@ def _sheet(arguments):
         print(path)
 
 
+def _article(arguments):
+    from suspkit import article
+
+    vehicle = None if arguments.instead is None else suspkit.load_vehicle(arguments.instead)
+    for path in article.write(
+        arguments.article, folder=arguments.out, vehicle=vehicle, units=arguments.units,
+        pdf=not arguments.no_pdf,
+    ):  # fmt: skip
+        print(path)
+
+
 def _example(arguments):
     from suspkit.vehicle_file import data_folder
 
     _copy(data_folder(), arguments.folder)
 
 
-def _guide(arguments):
-    if importlib.util.find_spec("jupyterlab") is None:
-        raise ValueError(
-            'JupyterLab is not installed; expected it from: pip install "suspkit[guide]"'
-        )
+def _needs(package, name):
+    if importlib.util.find_spec(package) is None:
+        raise ValueError(f'{name} is not installed; expected it from: pip install "suspkit[guide]"')
+
+
+def _home():
+    """Where the notebooks are that came with the package, and whether it is an installed one."""
     package = Path(suspkit.__file__).resolve().parent
     installed = (package / "notebooks").is_dir()
-    home = package if installed else package.parent
+    return package if installed else package.parent, installed
+
+
+def _tablet(arguments):
+    from suspkit import tablet
+
+    _needs("voila", "Voilà")
+    home = _home()[0] if arguments.folder is None else arguments.folder.absolute()
+    if not (home / FIRST_PAGE).is_file():
+        raise ValueError(f"{home / FIRST_PAGE} is missing; expected the guide's first page there")
+    _get_ready()
+    tablet.serve(home, vehicle=arguments.shown, ip=arguments.ip, port=arguments.port)
+
+
+def _guide(arguments):
+    _needs("jupyterlab", "JupyterLab")
+    home, installed = _home()
     if installed or arguments.folder is not None:
         folder = (arguments.folder or Path.home() / "suspkit-guide").absolute()
         for part in ("notebooks", "data"):

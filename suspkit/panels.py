@@ -363,7 +363,7 @@ def as_table(heads, rows, *, notes, spoken):
         f'clip-path:inset(50%)">{html.escape(spoken)}</p>'
     )
     head = "".join(f'<th style="text-align:left">{html.escape(name)}</th>' for name in heads)
-    return f'{above}<table style="line-height:1.35"><tr><th></th>{head}</tr>{body}</table>{words}'
+    return f'{above}<table style="line-height:1.35"><tr><td></td>{head}</tr>{body}</table>{words}'
 
 
 def start(vehicle, **options):

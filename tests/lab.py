@@ -60,14 +60,14 @@ def jupyter_lab(folder):
 
 
 @contextlib.contextmanager
-def browser_page(*, width=1366, height=768):
-    """A page of a headless Chromium."""
+def browser_page(*, width=1366, height=768, **options):
+    """A page of a headless Chromium; more options as Playwright's ``new_page`` has them."""
     from playwright.sync_api import sync_playwright
 
     sandbox = ["--no-sandbox"] if os.geteuid() == 0 else []
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=[*QUIET, *sandbox])
-        page = browser.new_page(viewport={"width": width, "height": height})
+        page = browser.new_page(viewport={"width": width, "height": height}, **options)
         try:
             yield page
         finally:

@@ -200,6 +200,50 @@ def test_sheet_that_fails_half_way_leaves_nothing(suspkit, monkeypatch, tmp_path
     assert os.listdir(tmp_path) == []
 
 
+# --- article --------------------------------------------------------------------------------------
+
+ARTICLE = DATA.parent / "docs" / "articles" / "what-a-stop-ring-does.md"
+
+
+def test_article_writes_both_files_and_says_where(suspkit, tmp_path):
+    code, out, err = suspkit("article", ARTICLE, "--out", tmp_path / "new")
+    assert (code, err) == (0, "")
+    assert [Path(line).name for line in out.splitlines()] == [
+        "what-a-stop-ring-does.html", "what-a-stop-ring-does.pdf",
+    ]  # fmt: skip
+    assert sorted(os.listdir(tmp_path / "new")) == sorted(
+        Path(line).name for line in out.splitlines()
+    )
+
+
+def test_article_passes_on_what_was_asked(suspkit, monkeypatch, tmp_path):
+    from suspkit import article
+
+    asked = {}
+    monkeypatch.setattr(article, "write", lambda path, **more: asked.update(more, path=path) or [])
+    told = suspkit(
+        "article", ARTICLE, "--vehicle", UNIT7, "--units", "metric", "--no-pdf", "--out", tmp_path
+    )
+    assert told == (0, "", "")
+    assert asked.pop("vehicle").name == "Unit 7"
+    assert asked == {"path": ARTICLE, "units": "metric", "folder": tmp_path, "pdf": False}
+    suspkit("article", ARTICLE)
+    assert asked == {
+        "path": ARTICLE, "vehicle": None, "units": "us", "folder": Path(), "pdf": True,
+    }  # fmt: skip
+
+
+def test_what_an_article_cannot_be_made_of_is_one_sentence(suspkit, tmp_path):
+    wrong, out = tmp_path / "wrong.md", tmp_path / "out"
+    wrong.write_text('+++\ntitle = "A"\n+++\n{{ nothing }}')
+    told = suspkit("article", wrong, "--vehicle", UNIT7, "--out", out)
+    refused(told, "wrong.md", "'nothing' is undefined")
+    assert not told[2].startswith(str(UNIT7)), "the vehicle file is not at fault"
+    refused(suspkit("article", tmp_path / "no.md", "--out", out), "no.md", "cannot be read")
+    refused(suspkit("article", ARTICLE, "--vehicle", tmp_path / "no.toml", "--out", out), "no.toml")
+    assert not out.exists()
+
+
 # --- log ------------------------------------------------------------------------------------------
 
 
@@ -353,6 +397,46 @@ def test_guide_without_jupyterlab_says_how_to_get_it(suspkit, launched, monkeypa
     monkeypatch.setattr(cli.importlib.util, "find_spec", lambda name: None)
     refused(suspkit("guide"), 'pip install "suspkit[guide]"')
     assert not launched
+
+
+# --- tablet ---------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def served(monkeypatch):
+    """What would have been served."""
+    from suspkit import tablet
+
+    asked = {}
+    monkeypatch.setattr(tablet, "serve", lambda home, **more: asked.update(more, home=home))
+    return asked
+
+
+def test_tablet_is_for_this_machine_alone_unless_asked(suspkit, served):
+    assert suspkit("tablet") == (0, "", "")
+    assert served == {"home": DATA.parent, "vehicle": None, "ip": "127.0.0.1", "port": None}
+    suspkit("tablet", UNIT7, "--ip", "192.168.1.20", "--port", 9000)
+    assert served == {
+        "home": DATA.parent, "vehicle": UNIT7, "ip": "192.168.1.20", "port": 9000,
+    }  # fmt: skip
+
+
+def test_tablet_takes_lessons_from_a_folder(suspkit, served, tmp_path):
+    refused(suspkit("tablet", "--folder", tmp_path), str(tmp_path), "is missing; expected")
+    assert not served
+    (tmp_path / "notebooks").mkdir()
+    (tmp_path / "notebooks" / "00-start-here.ipynb").write_text("{}")
+    assert suspkit("tablet", "--folder", tmp_path) == (0, "", "")
+    assert served["home"] == tmp_path
+
+
+def test_what_tablet_cannot_serve_is_one_sentence(suspkit, monkeypatch):
+    refused(suspkit("tablet", "--ip", "shop"), "--ip is 'shop'; expected")
+    told = suspkit("tablet", UNIT7, "--port", "0")
+    refused(told, "--port is 0; expected")
+    assert not told[2].startswith(str(UNIT7)), "the vehicle file is not at fault"
+    monkeypatch.setattr(cli.importlib.util, "find_spec", lambda name: None)
+    refused(suspkit("tablet"), "Voilà is not installed", 'pip install "suspkit[guide]"')
 
 
 def test_about_is_one_line_of_versions(suspkit):

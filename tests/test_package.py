@@ -2,9 +2,11 @@
 
 import os
 import re
+import socket
 import subprocess
 import sys
 import sysconfig
+import time
 import zipfile
 from pathlib import Path
 
@@ -158,6 +160,8 @@ def test_wheel_holds_the_package_its_notebooks_and_its_data(wheel):
                 assert f"suspkit/{folder}/{path.name}" in names
     assert "suspkit/data/unit7.toml" in names
     assert "suspkit/jupyter/labconfig/default_setting_overrides.json" in names
+    for path in (ROOT / "suspkit" / "jupyter" / "voila").rglob("*.*"):
+        assert path.relative_to(ROOT).as_posix() in names
     for path in (ROOT / "suspkit").glob("*.py"):
         assert f"suspkit/{path.name}" in names
     unwanted = [n for n in names if re.search(r"checkpoints|__pycache__|(^|/)tests/|\.nb[ic]$", n)]
@@ -235,9 +239,45 @@ def test_guide_of_a_wheel_copies_and_serves(installed, tmp_path):
         assert (folder / "notebooks" / path.name).read_bytes() == path.read_bytes()
 
 
-def wait_for(log, pattern, seconds=60):
-    import time
+@pytest.mark.slow
+def test_tablet_of_a_wheel_serves_its_lessons(installed, tmp_path):
+    from urllib.request import urlopen
 
+    bin_folder, _, away = installed
+    # What the lender keeps beside its packages is lent too; the pages' looks come with the wheel.
+    environment = clean_environment(
+        JUPYTER_PATH=os.path.join(sys.prefix, "share", "jupyter"), PYTHONUNBUFFERED="1",
+        IPYTHONDIR=str(tmp_path / "ipython"),
+    )  # fmt: skip
+    log = tmp_path / "log"
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = str(free.getsockname()[1])
+    with log.open("w") as out:
+        server = subprocess.Popen(
+            [bin_folder / "suspkit", "tablet", "--port", port],
+            cwd=away, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out,
+        )  # fmt: skip
+        try:
+            url = wait_for(log, r"http://127\.0\.0\.1:\d+/\?token=[\w-]+")
+            assert url and wait_for(log, "Stop with Ctrl-C"), log.read_text()
+            for attempt in range(100):
+                try:
+                    with urlopen(url, timeout=30) as answer:
+                        body = answer.read().decode()
+                    break
+                except OSError:
+                    assert attempt < 99, log.read_text()
+                    time.sleep(0.2)
+        finally:
+            server.terminate()
+            server.wait(30)
+    for path in (ROOT / "notebooks").glob("*.ipynb"):
+        assert f'href="/voila/render/{path.name}"' in body
+    assert "cdn" not in body
+
+
+def wait_for(log, pattern, seconds=60):
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         found = re.search(pattern, log.read_text())
