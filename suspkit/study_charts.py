@@ -933,7 +933,9 @@ class FromBehind(Chart):
             self.tyres[axle].set_verts(made)
         self.arms.set_data(*np.array(arms).T)
         # Where the resultant of weight and inertia of all masses meets the ground.
-        weights = [(load, left) for left, _, load in view.wheels().values()]
+        # Each wheel stands where its plane, leaning with the body, does.
+        out = np.tan(roll) / np.cos(float(view.shown.turning.pitch[view.index]))
+        weights = [(load, left + up * out) for left, up, load in view.wheels().values()]
         meets = sum(n * y for n, y in weights) / sum(n for n, _ in weights)
         height = view.shown.centre_height
         self.centre.set_data([meets + height * at], [height])
