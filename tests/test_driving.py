@@ -13,7 +13,7 @@ from suspkit import Curve, Damper, Road, Setup, Spring, driving, events
 from suspkit.damper import DynoTable
 from suspkit.driving import AUDIT_LIMIT, UntrustedRunError, build, drive, drive_many, error_estimate
 from suspkit.setup import CornerSetup
-from suspkit.shock import Clicker, TopOut
+from suspkit.shock import ATMOSPHERE, Clicker, TopOut
 from suspkit.vehicle import StackPlan, Tyre
 
 G = independent.G
@@ -207,6 +207,22 @@ def test_a_tyre_that_damps_is_in_the_book():
     run = drive(car, event=events.single_bump(height=0.05, length=1.0, speed=5.0), model="full")
     assert run.energy["tyre"] > 0.01 * run.energy["damper"]
     assert run.audit < 1e-6
+
+
+def test_time_in_the_air_is_in_seconds(unit7):
+    run = drive(unit7, event=events.drop(height=0.5), load="patrol")
+    row = run.time[1] - run.time[0]
+    assert run.airtime == pytest.approx((run.tyre_load <= 0).sum(axis=1) * row)
+    assert (run.airtime >= np.sqrt(2 * 0.5 / G) - 2 * row).all()
+
+
+def test_gas_of_a_hot_shock_at_constant_volume(unit7):
+    # Ideal gas from 1.5 MPa absolute at 293.15 K to 353.15 K: 1.807010 MPa (computed; a real gas,
+    # with CoolProp, 1.817840).
+    gas = replace(unit7.front.shock.gas, pressure=1.5e6 - ATMOSPHERE, fill_temperature=293.15)
+    front = replace(unit7.front, shock=replace(unit7.front.shock, gas=gas))
+    hot = driving._warmed(replace(unit7, front=front), 353.15).front.shock.gas
+    assert hot.pressure + ATMOSPHERE == pytest.approx(1.807010e6, rel=1e-6)
 
 
 def test_a_tyre_that_damps_never_holds_the_wheel_down():
