@@ -181,7 +181,7 @@ def _turn_limits(vehicle, setup, axle):
 
     def room(turns):
         corners = assemble(vehicle, setup.change(axle, turns=turns), refuse_solid=False)
-        return min(_room(corners[name]) for name in AXLES[axle])
+        return min(corners[name].room for name in AXLES[axle])
 
     if room(high) >= 0:
         return low, high, False
@@ -347,18 +347,13 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     )
 
 
-def _room(corner):
-    """Spring travel left at full bump before all is solid [m]."""
-    return corner.stack.solid_compression - corner.seat - corner.shock.full_bump
-
-
 def _solid_gap(vehicle, setup, axle, least):
     """Smallest gap at which the springs are not all solid before full bump [m].
 
     With the ring met the last spring carries the rest, so its room grows one for one with the gap.
     """
     corners = assemble(vehicle, setup.change(axle, gap=least), refuse_solid=False)
-    return least + max(0.0, -min(float(_room(corners[name])) for name in AXLES[axle])) + 1e-9
+    return least + max(0.0, -min(float(corners[name].room) for name in AXLES[axle])) + 1e-9
 
 
 def _instead(kind, more):
