@@ -26,23 +26,20 @@ def title(notebook):
     return re.match(r"# (.*)", source(notebook["cells"][0]))[1]
 
 
-def minutes(text):
-    """How long a lesson takes, as it says, in minutes."""
-    for words, number in (("half an hour", 30), ("an hour", 60), ("ten", 10), ("forty", 40)):
-        text = text.replace(words, str(number))
-    return re.sub(r" (minutes|here)\b", "", text)
+def minutes(notebook):
+    """How long a lesson takes, as it says: its sittings, in minutes."""
+    text = "\n".join(map(source, notebook["cells"]))
+    sittings = re.findall(r"\*\*Sitting \d of \d, (\d+) minutes", text)
+    return " + ".join(sittings) or re.search(r"\*\*Time:\*\* \D*(.*?)\.", text)[1]
 
 
 def course(notebooks):
-    """The lessons in order, a row each: what for and how long, from the first cell of each."""
+    """The lessons in order, a row each: what for and how long, as they say."""
     rows = ["| lesson | you will be able to | minutes |", "| --- | --- | --- |"]
     for name, notebook in notebooks.items():
         first = source(notebook["cells"][0])
         aim = re.search(r"\*\*You will be able to\*\* (.*?)(?= \*\*Time|\n|$)", first)[1]
-        time = re.search(r"\*\*Time:\*\* (.*?)[.;]", first)
-        rows.append(
-            f"| [{title(notebook)}]({name}.md) | {aim} | {minutes(time[1]) if time else ''} |"
-        )
+        rows.append(f"| [{title(notebook)}]({name}.md) | {aim} | {minutes(notebook)} |")
     return "\n".join(rows)
 
 

@@ -244,3 +244,66 @@ def test_the_test_command_runs_them_strictly():
     options = project["tool"]["pytest"]["ini_options"]
     assert "notebooks" in options["testpaths"]
     assert "--nbval" in options["addopts"] and "--nbval-lax" not in options["addopts"]
+
+
+SITTING = re.compile(r"\*\*Sitting (\d) of (\d), (\d+) minutes.* You can then (.*)")
+READS, MOVES, CHECKS, PREDICTS = 150.0, 2.0, 0.5, 1.0
+"""Words a minute, and minutes for a panel, a cell's numbers, a prediction: common practice, no
+source, and not timed on trainees."""
+
+
+def sections(path):
+    """Each heading's text with the minutes it takes at that pace."""
+    found = []
+    for cell in load(path)["cells"]:
+        if cell["cell_type"] == "code":
+            live = any(PANEL in output.get("data", {}) for output in cell["outputs"])
+            found[-1][1] += MOVES if live else CHECKS
+            continue
+        for text in filter(None, re.split(r"(?m)^(?=##? )", source(cell))):
+            if re.match("##? ", text):
+                found.append([text, 0.0])
+            found[-1][1] += len(text.split()) / READS + PREDICTS * text.count("**Predict")
+    return found
+
+
+def sittings(path):
+    """What is said of each sitting, with the minutes it takes: the first has the opening too."""
+    said, taken = [], [0.0]
+    for text, minutes in sections(path):
+        if told := SITTING.search(text):
+            said.append(told.groups())
+            if len(said) > 1:
+                taken.append(0.0)
+        taken[-1] += minutes
+    return list(zip(said, taken, strict=True))
+
+
+@pytest.mark.parametrize("path", [p for p in PATHS if p.stem in LESSONS[1:]], ids=lambda p: p.stem)
+def test_a_sitting_takes_the_minutes_it_says(path):
+    found = sittings(path)
+    words_for = {2: "two", 3: "three", 4: "four"}[len(found)]
+    assert f"**Time:** {words_for} sittings of 10 to 15 minutes" in words(path)
+    for number, ((told, total, minutes, _), taken) in enumerate(found, start=1):
+        assert (int(told), int(total)) == (number, len(found))
+        assert abs(taken - int(minutes)) < 1 and 7.5 < taken < 15, (number, taken)
+
+
+def test_the_course_lists_every_sitting_as_the_lessons_tell_it():
+    course = words(NOTEBOOKS / "10-exercises.ipynb")
+    rows = re.findall(r"\| `([\w-]+)`(?:, (\d) of (\d))? \| (\d+) \| (.*?) \|", course)
+    told = [
+        (path.stem, *numbers)
+        for path in PATHS
+        if path.stem in LESSONS[1:]
+        for numbers, _ in sittings(path)
+    ]
+    assert rows[1:] == told and rows[0][0] == LESSONS[0]
+
+
+def test_every_kind_of_exercise_has_its_place_in_the_course():
+    course = words(NOTEBOOKS / "10-exercises.ipynb")
+    steps = re.findall(r"(?m)^## Step (\d): (.*)$", course)
+    assert len(steps) == len(sk.exercises.KINDS)
+    for number, name in steps:
+        assert f"| {number}: {name} |" in course
