@@ -8,10 +8,17 @@ import os
 import platform
 import sys
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 
 import suspkit
 from suspkit.compiled import is_ready
+
+_FILES = ("vehicle", "file", "log")
+"""Arguments that are the file a command is about."""
+
+_NAMING = ("suspkit.vehicle_file", "suspkit.joblog", "suspkit.article")
+"""Where errors come from that name their file themselves."""
 
 WRONG_INPUT = 2
 """Exit code when what was given cannot be used; argparse uses the same."""
@@ -34,16 +41,31 @@ def main(argv=None):
     """
     arguments = _parser().parse_args(argv)
     try:
-        return arguments.run(arguments) or 0
+        code = arguments.run(arguments) or 0
+        sys.stdout.flush()  # so that a full disk is told here
+        return code
+    except BrokenPipeError:  # who reads it, as head does, has seen enough
+        _let_go()
+        return WRONG_INPUT
     except (ValueError, OSError, suspkit.NotSettledError) as error:
         sentence = " ".join(str(error).split())
-        about = str(getattr(arguments, "vehicle", ""))
+        if isinstance(error, OSError) and error.strerror:  # not one of our own sentences
+            sentence = f"{error.filename or 'the output'} cannot be used: {error.strerror}"
+            if not error.filename:
+                _let_go()
+        about = next((str(v) for n, v in vars(arguments).items() if n in _FILES), "")
         # Only what went wrong before or after reading the file already names a file.
-        named = isinstance(error, (OSError, suspkit.VehicleFileError))
-        print(f"{about}: {sentence}" if about and not named else sentence, file=sys.stderr)
+        named = isinstance(error, OSError) or type(error).__module__ in _NAMING
+        sentence = f"{about}: {sentence}" if about and not named else sentence
+        print(_printable(sentence), file=sys.stderr)
         return WRONG_INPUT
     except KeyboardInterrupt:
         return 130
+
+
+def _let_go():
+    """Leave the output alone, which Python would try once more on its way out."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser():
@@ -111,7 +133,7 @@ def _parser():
 
     log = commands.add_parser(
         "log", help="Show a job log, or carry it to and from CSV.",
-        description="A job log keeps a shop's vehicles, set-ups and rides in one file.",
+        description="A job log keeps a shop's vehicles, set-ups, rides and training in one file.",
     )  # fmt: skip
     log = log.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
@@ -132,15 +154,61 @@ def _parser():
     take = log_command(_log_import, "import", "Add what a CSV has and a log has not.")
     take.add_argument("csv", metavar="CSV", type=Path)
 
+    train = commands.add_parser(
+        "train", help="Tick list, record of training, answers to exercises.",
+        description="What a trainee has done stands in the job log, row by row.",
+    )  # fmt: skip
+    train = train.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    def train_command(run, name, help, *names):
+        added = train.add_parser(name, help=help, description=help)
+        for metavar in names:
+            added.add_argument(metavar.lower(), metavar=metavar)
+        added.set_defaults(run=run)
+        return added
+
+    blank = train_command(_train_sheet, "sheet", "Write the tick list to sign at the vehicle.")
+    record = train_command(
+        _train_record, "record", "Write what a trainee has done and what is open, on one page.",
+        "LOG", "TRAINEE",
+    )  # fmt: skip
+    for printed in (blank, record):
+        printed.add_argument("--paper", choices=("letter", "a4"), default="letter", help="of PDF")
+        printed.add_argument(
+            "--out", metavar="FOLDER", type=Path, default=Path(), help="default: here"
+        )
+        printed.add_argument("--no-pdf", action="store_true", help="write the HTML alone")
+
+    tick = train_command(
+        _train_tick, "tick", "Tick a task shown at the vehicle, or a lesson read.",
+        "LOG", "TRAINEE", "TASK",
+    )  # fmt: skip
+    tick.add_argument("--back", action="store_true", help="take back what was ticked by mistake")
+    mark = train_command(
+        _train_mark, "mark", "Mark an answer on a paper of exercises and keep it.",
+        "LOG", "TRAINEE", "EXERCISE", "PAPER", "ANSWER",
+    )  # fmt: skip
+    mark.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
+    for kept in (tick, mark):
+        kept.add_argument("--by", metavar="TRAINER", required=True, help="who saw it")
+        kept.add_argument("--note", metavar="TEXT", default="")
+        kept.add_argument("--when", metavar="TIME", default="", help="default: now")
+    shown = train_command(_train_show, "show", "Show the trainees of a log, or one's rows.", "LOG")
+    shown.add_argument("trainee", metavar="TRAINEE", nargs="?")
+
     command(_about, "about", "Print the versions in use, for a report.")
     return parser
 
 
-def _get_ready():
-    """Compile the cores now if this machine has not yet, rather than under a first slider."""
+def _is_compiled():
     from suspkit import kernel, ride_kernel
 
-    if all(is_ready(function) for function in (kernel.settle_many, ride_kernel.run)):
+    return all(is_ready(function) for function in (kernel.settle_many, ride_kernel.run))
+
+
+def _get_ready():
+    """Compile the cores now if this machine has not yet, rather than under a first slider."""
+    if _is_compiled():
         return
     unit7, short = suspkit.example(), suspkit.events.drop(height=0.1, duration=0.1)
     for model in ("quarter", "full"):
@@ -150,7 +218,8 @@ def _get_ready():
 def _check(arguments):
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     loads = list(vehicle.loads) or None
-    print(f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name)
+    about = f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name
+    print(_printable(" ".join(about.split())))
     for label in ("springs", "stacks", "setups", "loads"):
         names = getattr(vehicle, label)
         listed = textwrap.shorten(", ".join(names), 70, placeholder=" ...")
@@ -277,11 +346,14 @@ def lab_command(folder, *, port=None, browser=True):
         command.append("--no-browser")
     if hasattr(os, "geteuid") and os.geteuid() == 0:
         command.append("--allow-root")
-    # Our settings: this machine only, and no look-ups of news, updates or extensions.
-    path = [str(Path(__file__).resolve().parent / "jupyter")]
-    if os.environ.get("JUPYTER_CONFIG_PATH"):
-        path.append(os.environ["JUPYTER_CONFIG_PATH"])
-    return command, os.environ | {"JUPYTER_CONFIG_PATH": os.pathsep.join(path)}
+    # Our settings: this machine only, and no look-ups of news, updates or extensions. And the
+    # names of controls for a screen reader.
+    own = str(Path(__file__).resolve().parent / "jupyter")
+    paths = {
+        name: os.pathsep.join(filter(None, [own, os.environ.get(name)]))
+        for name in ("JUPYTER_CONFIG_PATH", "JUPYTER_PATH")
+    }
+    return command, os.environ | paths
 
 
 def _has_screen():
@@ -351,8 +423,105 @@ def _log_export(arguments):
 
 
 def _log_import(arguments):
+    there = os.path.lexists(arguments.file)
     with suspkit.JobLog(arguments.file) as log:
-        print(f"{log.import_csv(arguments.csv)} new rows in {arguments.file}")
+        try:
+            count = log.import_csv(arguments.csv)
+        except BaseException:
+            # A log made for rows that could not be taken is one that nobody asked for.
+            if not (there or log.vehicles() or log.trainees()):
+                log.close()
+                log.path.unlink()
+            raise
+    print(f"{count} new rows in {arguments.file}")
+
+
+def _train_sheet(arguments):
+    from suspkit import training
+
+    pdf, paper = not arguments.no_pdf, arguments.paper
+    for path in training.write_sheet(arguments.out, paper=paper, pdf=pdf):
+        print(path)
+
+
+def _train_record(arguments):
+    from suspkit import training
+
+    with suspkit.JobLog(arguments.log, new=False) as log:
+        rows = log.training(arguments.trainee)
+    for path in training.write_record(
+        arguments.trainee, rows, arguments.out, paper=arguments.paper, pdf=not arguments.no_pdf
+    ):
+        print(path)
+
+
+def _train_tick(arguments):
+    from suspkit import training
+
+    if arguments.task not in {**training.TASKS, **training.LESSONS}:
+        raise ValueError(
+            f"task is {arguments.task!r}; expected one of {', '.join(training.TASKS)}; or a lesson "
+            f"read: {', '.join(training.LESSONS)}"
+        )
+    kind = "lesson" if arguments.task in training.LESSONS else "hands-on"
+    result = {"lesson": "read", "hands-on": "ticked"}[kind]
+    result = training.TAKEN_BACK if arguments.back else result
+    _train(arguments, suspkit.Training(kind=kind, what=arguments.task, result=result))
+
+
+def _train_mark(arguments):
+    from suspkit import exercises, training
+
+    try:
+        seed = int(arguments.paper)
+    except ValueError:
+        raise ValueError(f"paper is {arguments.paper!r}; expected its number, such as 7") from None
+    one = exercises.exercise(arguments.exercise, seed=seed, units=arguments.units)
+    marked = exercises.mark(one, arguments.answer)
+    row = training.answered(one, marked)
+    print(marked.message)
+    _train(arguments, row)
+
+
+def _train(arguments, row):
+    """Keep a row and say so: a mistyped name is a new trainee, a mistyped file a new log."""
+    from suspkit import training
+
+    note = "; ".join(filter(None, [row.note, arguments.note]))
+    row = replace(row, by=arguments.by, when=arguments.when, note=note)
+    training.checked(training.as_row(arguments.trainee, row))  # before there is a new file
+    told = "" if os.path.exists(arguments.log) else f", new log {arguments.log}"
+    with suspkit.JobLog(arguments.log) as log:
+        told += ", new trainee" * (arguments.trainee not in log.trainees())
+        log.add_training(arguments.trainee, row)
+    print(_printable(f"{arguments.trainee}: {row.what}, {row.result}{told}"))
+
+
+def _train_show(arguments):
+    from suspkit import training
+
+    with suspkit.JobLog(arguments.log, new=False) as log:
+        if arguments.trainee is not None:
+            rows = log.training(arguments.trainee)
+            for row in rows:
+                print(_printable("  ".join(map(str, _training_cells(row)))))
+            for kind, keys in training.still_open(training.standing(rows)).items():
+                print(f"open {_MANY[kind]}: {', '.join(keys) or 'none'}")
+            return
+        for name in log.trainees():
+            left = training.still_open(training.standing(log.training(name)))
+            told = ", ".join(f"{len(keys)} {_MANY[kind]}" for kind, keys in left.items())
+            print(_printable(f"{name}: open {told}"))
+
+
+_MANY = {"exercise": "exercises", "hands-on": "tasks", "lesson": "lessons"}
+
+
+def _training_cells(row):
+    yield from (row.when, row.kind, row.what)
+    yield from () if row.seed is None else (f"paper {row.seed} {row.units}",)
+    yield row.result
+    yield from filter(None, [row.by and f"by {row.by}", row.note])
 
 
 def _copy(source, folder):
@@ -366,16 +535,23 @@ def _copy(source, folder):
 
 
 def _about(arguments):
+    import sqlite3
     from importlib import metadata
 
     names = ("numpy", "scipy", "numba", "pandas", "matplotlib", "ipywidgets", "pint", "pydantic")
+    names += ("jinja2", "markupsafe", "markdown-it-py", "plutoprint", "jupyterlab", "voila")
     parts = [f"suspkit {suspkit.__version__}", f"Python {platform.python_version()}"]
-    for name in (*names, "plutoprint", "jupyterlab"):
+    for name in names:
         try:
             parts.append(f"{name} {metadata.version(name)}")
         except metadata.PackageNotFoundError:
             parts.append(f"no {name}")
-    print(", ".join([*parts, platform.platform()]))
+    try:
+        core = "compiled" if _is_compiled() else "not compiled yet"
+    except ImportError as error:  # what is broken is what the report is about
+        core = f"cannot be loaded ({' '.join(str(error).split())})"
+    parts += [f"SQLite {sqlite3.sqlite_version}", platform.platform(), f"core {core}"]
+    print(", ".join(parts))
 
 
 if __name__ == "__main__":

@@ -7,12 +7,13 @@ import html
 import ipywidgets as widgets
 
 from suspkit.exercises import KINDS, exercise, mark, unbroken
-from suspkit.panels import LivePanel
+from suspkit.joblog import JobLog
+from suspkit.panels import LivePanel, unseen
+from suspkit.training import answered
 from suspkit.units import SYSTEMS
 from suspkit.vehicle import known_name
 
-_NARROW = {"description_width": "4em"}
-_UNSEEN = "position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)"
+_NARROW = {"description_width": "5em"}
 
 
 def _paragraphs(*texts):
@@ -31,6 +32,10 @@ class ExercisePanel(LivePanel):
     units : {"us", "metric"}
     vehicle : Vehicle, optional
         The example vehicle if not given.
+    log : str or path, optional
+        Job log to keep each marked answer in; nothing is kept if not given.
+    trainee : str, optional
+        Whose answers they are; with a log it must be given.
 
     Attributes
     ----------
@@ -38,16 +43,23 @@ class ExercisePanel(LivePanel):
         What is asked now.
     marked : Marked or None
         What came back on the last answer.
-    controls : dict of str to widget
     answer : Text
         Where the answer is typed; Enter checks it.
-    error : str
-        The sentence shown in place of an exercise that cannot be made; empty if all is well.
+
+    Raises
+    ------
+    ValueError
+        If a name is not known, or only one of log and trainee is given.
     """
 
-    def __init__(self, kind="contact", *, seed=1, units="us", vehicle=None):
+    def __init__(
+        self, kind="contact", *, seed=1, units="us", vehicle=None, log=None, trainee=""
+    ):  # fmt: skip
         known_name(kind, KINDS, "kind", "an exercise")
         known_name(units, SYSTEMS, "units", "a system")
+        if (log is None) != (not trainee):
+            raise ValueError(f"log is {log!r} and trainee is {trainee!r}; expected both or neither")
+        self._log, self._trainee, self._kept = log, trainee, None
         self._quiet, self._vehicle = True, vehicle
         self.marked, self._told = None, 0
         controls = {
@@ -112,8 +124,8 @@ class ExercisePanel(LivePanel):
         self._name_hints()
         solution = _paragraphs(made.solution)
         self.solution.value = f"<details><summary>the worked solution</summary>{solution}</details>"
-        unseen = f"<p style='{_UNSEEN}'>{html.escape(made.alt)}</p>" if made.alt else ""
-        return made, picture, _paragraphs(*self._lines(made)) + unseen
+        spoken = unseen(made.alt) if made.alt else ""
+        return made, picture, _paragraphs(*self._lines(made)) + spoken
 
     @staticmethod
     def _lines(made):
@@ -140,7 +152,25 @@ class ExercisePanel(LivePanel):
         """Mark what is in the answer box and say what comes of it."""
         if not self.error and self.answer.value.strip():
             self.marked = mark(self.view, self.answer.value)
-            self._say(self.marked.message)
+            self._say(self.marked.message, *self._keep())
+
+    def _keep(self):
+        """Write a marked answer into the log, once, and say what came of it."""
+        answer = self.view, self.answer.value.strip()
+        # To click on check leaves the box first, which checks too.
+        if self._log is None or self.marked.right is None or answer == self._kept:
+            return
+        hints = f"{self._told} hint{'s' * (self._told > 1)}" * bool(self._told)
+        other = "" if self._vehicle is None else f"drawn on {self._vehicle.name}"
+        note = "; ".join(filter(None, [hints, other]))
+        try:
+            with JobLog(self._log) as log:
+                log.add_training(self._trainee, answered(self.view, self.marked, note=note))
+        except ValueError as error:
+            yield f"Not kept: {error}."
+            return
+        self._kept = answer
+        yield f"Kept for {self._trainee}."
 
     def hint(self):
         """Show one hint more."""

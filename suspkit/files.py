@@ -1,4 +1,4 @@
-"""Writing files whole or not at all."""
+"""Reading text files, and writing files whole or not at all."""
 
 from __future__ import annotations
 
@@ -6,9 +6,48 @@ import os
 import shutil
 from pathlib import Path
 
+MOST = 2**27
+"""What is read of one text file [bytes]; what is longer is another file, picked by mistake."""
+
 
 class UnwritableError(OSError):
     """A file or folder that cannot be written: one sentence says which and why."""
+
+
+class UnreadableError(ValueError):
+    """A text file that cannot be read: one sentence says which and why."""
+
+
+def read_text(path, *, expected="a text file"):
+    """Read a text file in UTF-8, with or without a byte order mark.
+
+    Parameters
+    ----------
+    path : str or path
+    expected : str
+        What it should have been, for the sentence.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    UnreadableError
+    """
+    try:
+        with open(path, "rb") as file:
+            data = file.read(MOST + 1)
+        if len(data) <= MOST:
+            return data.decode("utf-8-sig")
+        fault = f"it is longer than {MOST >> 20} MB"
+    except UnicodeDecodeError as error:
+        fault, expected = f"byte {error.start} is {error.object[error.start]:#04x}", "UTF-8 text"
+    except OSError as error:
+        fault = error.strerror or str(error)
+    except ValueError:  # of the name
+        fault = "no file has such a name"
+    raise UnreadableError(f"{path}: cannot be read: {fault}; expected {expected}")
 
 
 def write_files(folder, contents):

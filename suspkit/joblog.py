@@ -1,4 +1,4 @@
-"""What was done to a vehicle and what the tape said, kept for good in one file."""
+"""What was done to a vehicle, what the tape said and who was trained, kept for good in one file."""
 
 from __future__ import annotations
 
@@ -30,6 +30,11 @@ from suspkit.rides import (
     write_csv,
 )
 from suspkit.setup import AXLES, CORNERS
+from suspkit.training import COLUMNS as TRAINING
+from suspkit.training import Training
+from suspkit.training import as_row as training_row
+from suspkit.training import checked as checked_training
+from suspkit.training import key_of as training_key
 from suspkit.vehicle import known_name
 from suspkit.vehicle_file import VehicleFileError, load_vehicle
 
@@ -46,6 +51,7 @@ NETWORK = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ceph", "glusterfs", "
 
 _VEHICLE = ("name", "digest", "files", "logged")
 _RIDE = ("key", "corrects", "vehicle", "digest", *COLUMNS, "logged")
+_TRAINING = ("key", *TRAINING, "logged")
 _LISTED = ", ".join(f'r."{name}"' for name in COLUMNS)
 _CURRENT = "r.id = (SELECT max(id) FROM ride WHERE first = r.first)"
 
@@ -84,8 +90,21 @@ LAYOUTS = (
         *_kept("vehicle", "id = NEW.id"),
         *_kept("ride", "id = NEW.id OR key = NEW.key"),
     ),
+    (
+        # A row is one thing a trainee did; `at` is `when` in seconds, for the index. What takes an
+        # older row back is a row too.
+        """CREATE TABLE training (
+            id INTEGER PRIMARY KEY, key TEXT NOT NULL UNIQUE, trainee TEXT NOT NULL,
+            at REAL NOT NULL, "when" TEXT NOT NULL, kind TEXT NOT NULL, what TEXT NOT NULL,
+            seed INTEGER, units TEXT NOT NULL, result TEXT NOT NULL, by TEXT NOT NULL,
+            note TEXT NOT NULL, logged TEXT NOT NULL) STRICT""",
+        "CREATE INDEX training_order ON training (trainee, at, id)",
+        *_kept("training", "id = NEW.id OR key = NEW.key"),
+    ),
 )
 """Statements that lead from each layout to the next; a new layout is one more entry."""
+
+_TRAINED = 2  # the layout from which on there is a table of training
 
 
 class JobLogError(ValueError):
@@ -93,7 +112,7 @@ class JobLogError(ValueError):
 
 
 class JobLog:
-    """A shop's vehicles and rides in one file that only grows.
+    """A shop's vehicles, rides and training in one file that only grows.
 
     Nothing in it is ever changed or dropped: a correction is a new row that takes the place of
     an older one, which stays. A write is whole or not at all, whatever happens to the program or
@@ -156,7 +175,9 @@ class JobLog:
         if layout > len(LAYOUTS):
             wanted = f"at most {len(LAYOUTS)}: bring suspkit up to date"
             raise self._error(f"has layout {layout}, of a newer suspkit", wanted)
-        if layout < len(LAYOUTS):
+        self._layout = layout
+        # An older log that may only be read is read as it is.
+        if layout < len(LAYOUTS) and (not layout or self._may_write()):
             with self._writing():
                 # Another program may have done it while this one waited.
                 (layout,) = self._one("PRAGMA user_version")
@@ -164,6 +185,10 @@ class JobLog:
                     self._db.execute(statement)
                 self._db.execute(f"PRAGMA application_id = {APPLICATION}")
                 self._db.execute(f"PRAGMA user_version = {len(LAYOUTS)}")
+            self._layout = len(LAYOUTS)
+
+    def _may_write(self):
+        return all(os.access(place, os.W_OK) for place in (self.path, self.path.parent))
 
     def __enter__(self):
         return self
@@ -239,7 +264,8 @@ class JobLog:
 
     def _version(self, which, *values):
         newest_first = "ORDER BY logged DESC, id DESC LIMIT 1"
-        return self._one(f"SELECT * FROM vehicle WHERE {which} {newest_first}", *values)
+        listed = ", ".join(("id", *_VEHICLE))
+        return self._one(f"SELECT {listed} FROM vehicle WHERE {which} {newest_first}", *values)
 
     def _newest(self, name, column="vehicle_name"):
         known_name(name, dict.fromkeys(self.vehicles()), column, "a vehicle of this log")
@@ -388,7 +414,11 @@ class JobLog:
 
     def _last(self, ride_id):
         """The row that tells a ride as it stands."""
-        last = self._one("SELECT * FROM ride WHERE first = ? ORDER BY id DESC LIMIT 1", ride_id)
+        last = self._one(
+            'SELECT id, first, key, vehicle, r."when" FROM ride r WHERE first = ? '
+            "ORDER BY id DESC LIMIT 1",
+            ride_id,
+        )
         if last is None:
             raise ValueError(f"ride_id is {ride_id!r}; expected the number of a ride of this log")
         return last
@@ -406,21 +436,98 @@ class JobLog:
         self._insert("ride", about | row | {"at": moment("when", row["when"]).timestamp()})
         return first, True
 
+    # --- training ---------------------------------------------------------------------------------
+
+    def add_training(self, trainee, training):
+        """Write down one thing a trainee did.
+
+        What was written by mistake stays; a row with the result ``"taken back"`` says that it no
+        longer counts.
+
+        Parameters
+        ----------
+        trainee : str
+            Name. There is no list of trainees but the names in the log.
+        training : Training
+            Its time is now if it has none.
+
+        Returns
+        -------
+        int
+            Number of the row. The very same row written twice is one.
+
+        Raises
+        ------
+        ValueError
+            If a value cannot be; nothing is written then.
+        """
+        row = checked_training(training_row(trainee, training))
+        with self._writing():
+            return self._keep_training(row)[0]
+
+    def training(self, trainee):
+        """All that is written of a trainee, also what was taken back since.
+
+        Parameters
+        ----------
+        trainee : str
+
+        Returns
+        -------
+        tuple of Training
+            In the order of their times.
+
+        Raises
+        ------
+        ValueError
+            If the log has no such trainee.
+        """
+        known_name(trainee, dict.fromkeys(self.trainees()), "trainee", "a trainee of this log")
+        listed = ", ".join(f't."{name}"' for name in TRAINING if name != "trainee")
+        rows = self._all(
+            f"SELECT {listed} FROM training t WHERE trainee = ? ORDER BY at, id", trainee
+        )
+        return tuple(Training(**dict(row)) for row in rows)
+
+    def trainees(self):
+        """Names of the trainees.
+
+        Returns
+        -------
+        tuple of str
+            In the order in which they first came.
+        """
+        if self._layout < _TRAINED:
+            return ()
+        named = self._all("SELECT trainee FROM training GROUP BY trainee ORDER BY min(id)")
+        return tuple(name for (name,) in named)
+
+    def _keep_training(self, row, *, logged=None):
+        """Write a row, unless it is there: gives its number, and whether it was new."""
+        key = training_key(row)
+        there = self._one("SELECT id FROM training WHERE key = ?", key)
+        if there:
+            return there["id"], False
+        (number,) = self._one("SELECT coalesce(max(id), 0) + 1 FROM training")
+        about = {"id": number, "key": key, "at": moment("when", row["when"]).timestamp()}
+        self._insert("training", about | row | {"logged": logged or _now()})
+        return number, True
+
     # --- as text ----------------------------------------------------------------------------------
 
     def export_csv(self, path):
-        """Write everything as CSV: rides, corrected ones too, and beside them the vehicle files.
+        """Write everything as CSV: rides, corrected ones too; vehicle files and training beside.
 
         Parameters
         ----------
         path : str or path
             A file, or a folder that is there, for ``rides.csv`` in it. The vehicles go into
-            ``...-vehicles.csv`` beside it.
+            ``...-vehicles.csv`` beside it, the training into ``...-training.csv``.
 
         Returns
         -------
         list of Path
-            Both files.
+            All three files.
 
         Raises
         ------
@@ -435,7 +542,14 @@ class JobLog:
             "JOIN vehicle v ON v.id = r.vehicle LEFT JOIN ride c ON c.id = r.corrects ORDER BY r.id"
         )
         vehicles = self._all(f"SELECT {', '.join(_VEHICLE)} FROM vehicle ORDER BY id")
-        texts = {path.name: write_csv(_RIDE, rides), _beside(path): write_csv(_VEHICLE, vehicles)}
+        listed = ", ".join(f'"{name}"' for name in _TRAINING)
+        training = []
+        if self._layout >= _TRAINED:
+            training = self._all(f"SELECT {listed} FROM training ORDER BY id")
+        texts = {path.name: write_csv(_RIDE, rides)}
+        texts[_beside(path, "vehicles")] = write_csv(_VEHICLE, vehicles)
+        # Also when there is none: one of another log would else stand beside these rides.
+        texts[_beside(path, "training")] = write_csv(_TRAINING, training)
         return write_files(path.parent, texts)
 
     def import_csv(self, path):
@@ -444,14 +558,15 @@ class JobLog:
         Parameters
         ----------
         path : str or path
-            Rides as `export_csv` writes them; the vehicles beside it are added first, if they are
-            there. In a row written by hand ``key``, ``digest`` (the file added last) and
-            ``logged`` may be empty; to correct a ride, its key stands under ``corrects``.
+            Rides as `export_csv` writes them; the vehicles beside it are added first and the
+            training last, if they are there. In a row written by hand ``key``, ``digest`` (the
+            file added last) and ``logged`` may be empty; to correct a ride, its key stands under
+            ``corrects``.
 
         Returns
         -------
         int
-            How many rides and corrections were new.
+            How many rides, corrections and rows of training were new.
 
         Raises
         ------
@@ -459,10 +574,12 @@ class JobLog:
             One sentence naming file, line, column, value and what was expected.
         """
         path = Path(path)
-        beside = path.with_name(_beside(path))
+        vehicles, training = (path.with_name(_beside(path, n)) for n in ("vehicles", "training"))
         tables = [(path, _RIDE, self._import_ride)]
-        if beside.is_file():
-            tables.insert(0, (beside, _VEHICLE, self._import_vehicle))
+        if vehicles.is_file():
+            tables.insert(0, (vehicles, _VEHICLE, self._import_vehicle))
+        if training.is_file():
+            tables.append((training, _TRAINING, self._import_training))
         new = 0
         with self._writing():
             where = ""
@@ -513,6 +630,23 @@ class JobLog:
         logged = cells["logged"] and _in_utc(moment("logged", cells["logged"]))
         return self._keep(row, version, corrects=corrects, logged=logged)[1]
 
+    def _import_training(self, cells):
+        seed = cells["seed"]
+        try:
+            seed = int(seed) if seed else None
+        except ValueError:
+            pass  # which the check then names
+        # What an older suspkit had in its list stays true; what is written by hand must be known.
+        row = checked_training(cells | {"seed": seed}, known=not cells["key"])
+        key = training_key(row)
+        if cells["key"] not in ("", key):
+            raise ValueError(
+                f"key is {cells['key']!r}; expected {key!r} by what the row says: for one that no "
+                "longer counts add a row with the result 'taken back' and none under key"
+            )
+        logged = cells["logged"] and _in_utc(moment("logged", cells["logged"]))
+        return self._keep_training(row, logged=logged)[1]
+
     # --- SQLite -----------------------------------------------------------------------------------
 
     def _error(self, fault, expected):
@@ -561,8 +695,8 @@ class JobLog:
         self._all(f"INSERT INTO {table} ({names}) VALUES ({places})", *row.values())
 
 
-def _beside(path):
-    return f"{path.stem}-vehicles.csv"
+def _beside(path, what):
+    return f"{path.stem}-{what}.csv"
 
 
 def _upper(place):
@@ -611,8 +745,10 @@ def _vehicle_from(files):
         texts = {Path(name): text.encode() for name, text in json.loads(files).items()}
         # A rack may be named "../springs.csv": start so far down that it still is in the folder.
         down = ["below"] * max(name.parts.count("..") for name in texts)
-    except (ValueError, AttributeError, RecursionError) as error:
-        raise ValueError(f"files cannot be read: {error}; expected texts in JSON") from None
+    except (ValueError, AttributeError, RecursionError):
+        raise ValueError(
+            f"files cannot be read: {files[:40]!r} ...; expected texts in JSON"
+        ) from None
     with TemporaryDirectory() as folder:
         home = Path(folder).resolve().joinpath(*down)
         for name, text in texts.items():

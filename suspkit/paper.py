@@ -61,6 +61,7 @@ def book(text, paper):
     size = {"letter": plutoprint.PAGE_SIZE_LETTER, "a4": plutoprint.PAGE_SIZE_A4}[paper]
     try:
         pages = plutoprint.Book(size, plutoprint.PAGE_MARGINS_NONE)
+        pages.custom_resource_fetcher = _type_alone(plutoprint)
         pages.load_html(text, user_style=_font_style())
         # The same numbers give the same bytes; the date that counts is the one filled in by hand.
         pages.set_metadata(plutoprint.PDF_METADATA_CREATION_DATE, "2000-01-01T00:00:00Z")
@@ -88,14 +89,29 @@ def printed(pages):
     return stream.getvalue()
 
 
-def _font_style():
-    """The type for paper comes with matplotlib, so a machine without fonts prints the same page."""
+def _type_alone(plutoprint):
+    """Fetches the type for paper and nothing else: no page reaches for a network or a file."""
+
+    class TypeAlone(plutoprint.ResourceFetcher):
+        def fetch_url(self, url):
+            if url.startswith(_fonts().as_uri()):
+                return plutoprint.default_resource_fetcher.fetch_url(url)
+            return plutoprint.ResourceData(b"", "text/plain")  # as a browser, told by the page
+
+    return TypeAlone()
+
+
+def _fonts():
     import matplotlib
 
-    fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+
+
+def _font_style():
+    """The type for paper comes with matplotlib, so a machine without fonts prints the same page."""
     return "".join(
         f"@font-face {{ font-family: 'suspkit sheet'; font-weight: {weight}; "
-        f"src: url('{(fonts / name).as_uri()}'); }}\n"
+        f"src: url('{(_fonts() / name).as_uri()}'); }}\n"
         for weight, name in (("normal", "DejaVuSans.ttf"), ("bold", "DejaVuSans-Bold.ttf"))
     )
 

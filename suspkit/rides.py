@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from itertools import zip_longest
 from numbers import Real
 
+from suspkit.files import read_text
 from suspkit.setup import CORNERS, CornerSetup, Setup
 
 Four = tuple[float | None, float | None, float | None, float | None]
@@ -137,13 +138,22 @@ def from_row(row, number):
     Returns
     -------
     Ride
+
+    Raises
+    ------
+    ValueError
+        If its set-up is none.
     """
     told = {name: row[name] for name in _SAME}
     for name, (one, *_) in READINGS.items():
         told[name] = tuple(row[f"{one}_{corner}"] for corner in CORNERS)
     if row["bottomed"] is not None:
         told["bottomed"] = tuple(row["bottomed"].replace("none", "").split())
-    return Ride(setup=_setup_from(row["setup"]), id=number, **told)
+    try:
+        setup = _setup_from(row["setup"])
+    except ValueError as error:
+        raise ValueError(f"ride {number}: {error}") from None
+    return Ride(setup=setup, id=number, **told)
 
 
 def checked(row, vehicle):
@@ -237,7 +247,7 @@ def moment(name, text):
 
 def _number(name, value, least, most, unit):
     if isinstance(value, bool) or not isinstance(value, Real) or not least <= value <= most:
-        shown = value if isinstance(value, Real) else _short(value)
+        shown = f"{value}"[:60] if isinstance(value, Real) else _short(value)
         raise ValueError(f"{name} is {shown}; expected one number from {least} to {most} {unit}")
     return float(value) + 0.0  # no -0.0, which SQLite does not keep
 
@@ -255,6 +265,8 @@ def _setup_text(setup):
                 own[name] = [_number(f"{at}.{name}", one, *limits) for one in value]
             elif value is not None or name == "turns":
                 own[name] = _number(f"{at}.{name}", value, *limits)
+        if not isinstance(own["clicks"], dict):
+            raise ValueError(f"{at}.clicks is {_short(own['clicks'])}; expected counts by adjuster")
         for name, count in own["clicks"].items():
             own["clicks"][name] = _number(f"{at}.clicks.{name}", count, 0, 1000, "clicks")
     return json.dumps(plain, ensure_ascii=False, sort_keys=True)
@@ -262,13 +274,16 @@ def _setup_text(setup):
 
 def _setup_from(text):
     try:
-        plain = json.loads(text)
+        plain = json.loads(text, parse_int=float)  # an int may have digits without end
         for corner in CORNERS:
             own = {k: tuple(v) if isinstance(v, list) else v for k, v in plain[corner].items()}
             plain[corner] = CornerSetup(**own)
         return Setup(**plain)
-    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+    except ValueError as error:
         raise ValueError(f"setup is {_short(text)}; expected one in JSON: {error}") from None
+    except (KeyError, TypeError, AttributeError, RecursionError):
+        wanted = "one in JSON, with all the fields of a set-up and no others"
+        raise ValueError(f"setup is {_short(text)}; expected {wanted}") from None
 
 
 def _short(value):
@@ -327,11 +342,7 @@ def read_csv(path, names):
         One sentence naming file, line and column.
     """
     csv.field_size_limit(max(csv.field_size_limit(), 2**27))  # a rack is longer than most cells
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise ValueError(f"{path} cannot be read: {reason}; expected a CSV in UTF-8") from None
+    text = read_text(path, expected="a CSV in UTF-8")
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     headings = [_heading(name) for name in names]
     line, cells = 1, None
@@ -343,7 +354,8 @@ def read_csv(path, names):
                 for number, (cell, heading) in enumerate(zip_longest(cells, headings), start=1):
                     if cell != heading:
                         wanted = "no more" if heading is None else repr(heading)
-                        raise ValueError(f"{where}, column {number} is {cell!r}; expected {wanted}")
+                        shown = _short(cell)
+                        raise ValueError(f"{where}, column {number} is {shown}; expected {wanted}")
             elif len(cells) == len(headings):
                 texts = (c[1:] if c[:1] == "'" and _FORMULA.match(c) else c for c in cells)
                 yield where, dict(zip(names, texts, strict=True))

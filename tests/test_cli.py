@@ -1,9 +1,15 @@
 """The command line: what it does, and one sentence with exit code 2 for what it cannot."""
 
 import os
+import pickle
+import platform
+import re
+import sqlite3
 import subprocess
 import sys
+import tomllib
 from dataclasses import replace
+from importlib import metadata
 from pathlib import Path
 
 import pytest
@@ -299,7 +305,8 @@ def test_log_show_of_the_last_rides_in_metric(suspkit, shop):
 def test_log_goes_out_and_in_again(suspkit, shop, tmp_path):
     code, out, err = suspkit("log", "export", shop, tmp_path / "rides.csv")
     assert (code, err) == (0, "")
-    assert [Path(line).name for line in out.splitlines()] == ["rides.csv", "rides-vehicles.csv"]
+    names = ["rides.csv", "rides-vehicles.csv", "rides-training.csv"]
+    assert [Path(line).name for line in out.splitlines()] == names
     new = tmp_path / "new.suspkit-log"
     for rows in (2, 0):
         told = suspkit("log", "import", new, tmp_path / "rides.csv")
@@ -391,6 +398,8 @@ def test_guide_keeps_the_users_own_jupyter_settings_in_reach(launched, monkeypat
     monkeypatch.setenv("JUPYTER_CONFIG_PATH", "/etc/mine")
     suspkit("guide")
     assert launched["env"]["JUPYTER_CONFIG_PATH"].split(os.pathsep)[1] == "/etc/mine"
+    names = Path(launched["env"]["JUPYTER_PATH"].split(os.pathsep)[0], "labextensions", "suspkit")
+    assert (names / "static" / "names.js").is_file()
 
 
 def test_guide_without_jupyterlab_says_how_to_get_it(suspkit, launched, monkeypatch):
@@ -440,20 +449,51 @@ def test_what_tablet_cannot_serve_is_one_sentence(suspkit, monkeypatch):
 
 
 def test_about_is_one_line_of_versions(suspkit):
+    """All that a report of a fault needs: every package it may come from, and the machine."""
     code, out, err = suspkit("about")
     assert (code, err, out.count("\n")) == (0, "", 1)
-    assert out.startswith(f"suspkit {sk.__version__}, Python {sys.version_info.major}.")
-    assert "numpy" in out
+    parts = out.rstrip("\n").split(", ")
+    assert parts[:2] == [f"suspkit {sk.__version__}", f"Python {platform.python_version()}"]
+    project = tomllib.loads((DATA.parent / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    needed = project["dependencies"] + project["optional-dependencies"]["guide"]
+    for name in (re.match(r"[\w.-]+", line)[0] for line in needed):
+        assert f"{name} {metadata.version(name)}" in parts
+    assert parts[-3:-1] == [f"SQLite {sqlite3.sqlite_version}", platform.platform()]
+    assert parts[-1] == "core compiled"
+
+
+def test_about_says_what_is_not_there(suspkit, monkeypatch):
+    """A broken installation is what the line is for."""
+
+    def version(name):
+        raise metadata.PackageNotFoundError(name)
+
+    monkeypatch.setattr(metadata, "version", version)
+    monkeypatch.setitem(sys.modules, "suspkit.kernel", None)
+    monkeypatch.delattr(sk, "kernel")
+    code, out, err = suspkit("about")
+    assert (code, err, out.count("\n")) == (0, "", 1)
+    assert "no numba" in out and "no voila" in out
+    assert re.search(r"core cannot be loaded \(.*suspkit.kernel.*\)\n$", out)
 
 
 @pytest.mark.slow
 def test_compiling_is_told_once(tmp_path):
     environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
-    notes = []
-    for _ in range(2):
-        done = subprocess.run(
-            [sys.executable, "-m", "suspkit.cli", "check", str(UNIT7)],
+    ask = "from suspkit import compiled, kernel; print(compiled.is_ready(kernel.settle_many))"
+
+    def run(*command):
+        return subprocess.run(
+            [sys.executable, *map(str, command)],
             env=environment, capture_output=True, text=True, check=True,
         )  # fmt: skip
-        notes.append(done.stderr)
+
+    about = run("-m", "suspkit.cli", "about").stdout
+    assert about.endswith(", core not compiled yet\n")
+    notes = [run("-m", "suspkit.cli", "check", UNIT7).stderr for _ in range(2)]
     assert notes == ["Compiling the core for this machine, once; some seconds ...\n", ""]
+    assert run("-c", ask).stdout == "True\n"
+    # What another numba left is not loaded: the wait is as long again, and told again.
+    (index,) = tmp_path.rglob("*settle_many*.nbi")
+    index.write_bytes(pickle.dumps("0.0.0") + index.read_bytes())
+    assert run("-c", ask).stdout == "False\n"
