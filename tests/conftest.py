@@ -9,6 +9,8 @@ from hypothesis import settings
 os.environ.setdefault("MPLBACKEND", "Agg")
 # The first call of compiled code takes seconds, which says nothing about the example it met.
 settings.register_profile("suspkit", deadline=None, derandomize=True, database=None)
+# Twenty times as many, from a new seed: pytest tests/test_laws.py --hypothesis-profile=search
+settings.register_profile("search", deadline=None, max_examples=2000, database=None)
 settings.load_profile("suspkit")
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
