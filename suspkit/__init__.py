@@ -31,6 +31,7 @@ _HOMES = {
     "StopRing": "stack",
     "Tolerances": "tolerance",
     "TopOut": "shock",
+    "Training": "training",
     "UntrustedRunError": "driving",
     "VariedSpring": "springs",
     "Vehicle": "vehicle",
@@ -68,9 +69,10 @@ _HOMES = {
 }
 
 _MODULES = (
-    "article", "charts", "comfort", "driving", "events", "exercise_panels", "exercises", "panels",
-    "ride_charts", "ride_panels", "ride_view", "sheet", "solve", "study", "study_charts",
-    "study_panels", "units", "view",
+    "article", "charts", "comfort", "driving", "events", "exercise_panels", "exercises",
+    "kit_charts", "panels", "ride_charts", "ride_panels", "ride_view", "roll_charts", "sheet",
+    "solve", "study", "study_panels", "sure_charts", "tables", "training", "units", "view",
+    "whatif_charts",
 )  # fmt: skip
 
 __all__ = [*_HOMES, *_MODULES]

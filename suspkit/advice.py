@@ -418,9 +418,14 @@ def _from_to(was, now, say):
     return _sides(*(f"from {say(a)} to {say(b)}" for a, b in zip(was, now, strict=True)))
 
 
+def _either_way(sizes):
+    """The same with both signs, the smallest first."""
+    return sorted((*sizes, *(-size for size in sizes)), key=abs)
+
+
 def _collars(setup, axle, units):
     both = [getattr(setup, name) for name in AXLES[axle]]
-    for turns in sorted((*COLLAR_TURNS, *(-t for t in COLLAR_TURNS)), key=abs):
+    for turns in _either_way(COLLAR_TURNS):
         was = [c.turns for c in both]
         now = [t + turns for t in was]
         if min(now) < 0:
@@ -447,7 +452,7 @@ def _last(gap):
 def _rings(setup, axle, pitch, units):
     """The last ring to close, opened or closed."""
     both = [_last(getattr(setup, name).gap) for name in AXLES[axle]]
-    for turns in sorted((*RING_TURNS, *(-t for t in RING_TURNS)), key=abs):
+    for turns in _either_way(RING_TURNS):
         shift = turns * pitch
         now = [gap + shift for gap in both]
         if min(now) < 0:
@@ -470,7 +475,7 @@ def _rings(setup, axle, pitch, units):
 def _clicks(setup, axle, name, clicker):
     """One adjuster, closed or opened."""
     was = [getattr(setup, corner).clicks.get(name, clicker.middle) for corner in AXLES[axle]]
-    for clicks in sorted((*CLICKS, *(-c for c in CLICKS)), key=abs):
+    for clicks in _either_way(CLICKS):
         now = [c + clicks for c in was]
         if not (0 <= min(now) and max(now) <= clicker.count):
             continue
@@ -603,11 +608,10 @@ class _Trials:
             for axle, (left, _) in AXLES.items():
                 rows = [CORNERS.index(name) for name in AXLES[axle]]
                 corner = corners[left]
-                met = np.asarray(corner.crossover, dtype=float)
-                met = np.where(met <= corner.shock.full_bump, met, np.nan)
+                met = corner.crossover <= corner.shock.full_bump
                 numbers |= {
                     f"{axle} height": _axle(stance, axle),
-                    f"{axle} crossover": corner.linkage.travel(met),
+                    f"{axle} crossover": np.where(met, corner.crossover_travel, np.nan),
                     f"{axle} load factor": stance.bottoming.load_factor[rows].mean(axis=0),
                 }
             shape = stance.rake.shape

@@ -36,7 +36,7 @@ import numpy as np
 import suspkit
 from suspkit import charts
 from suspkit.corner import assemble
-from suspkit.files import write_files
+from suspkit.files import UnreadableError, read_text, write_files
 from suspkit.paper import PAPER, book, environment, printed, slug
 from suspkit.setup import AXLES
 from suspkit.stance import settle
@@ -119,16 +119,16 @@ def read(path, *, vehicle=None):
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise ArticleError(f"{path} cannot be read: {why}; expected a Markdown file") from None
+        text = read_text(path, expected="a Markdown file")
+    except UnreadableError as error:
+        raise ArticleError(str(error)) from None
     if path.suffix == ".ipynb":
         return _from_notebook(path, text)
     head, body = _parts(text, path.name)
     if vehicle is None:
         vehicle = load_vehicle(path.parent / head["vehicle"]) if "vehicle" in head else example()
-    return _page(head["title"], _filled(body, path.name, vehicle, head), by=head.get("by", ""))
+    filled = _filled(body, path.name, vehicle, head)
+    return _page(head["title"], filled, name=path.name, by=head.get("by", ""))
 
 
 def write(path, *, folder, vehicle=None, units="us", pdf=True):
@@ -192,33 +192,49 @@ _FILTERS = {
 
 def _filled(body, name, vehicle, head):
     """The body with everything computed, as HTML."""
-    from jinja2 import StrictUndefined, TemplateError
+    from jinja2 import StrictUndefined
     from jinja2.sandbox import ImmutableSandboxedEnvironment
     from markdown_it import MarkdownIt
 
-    kept = []
+    kept, bare = [], []
 
     def keep(value):
         """A mark that Markdown leaves alone, for what must reach the page as it is."""
         if isinstance(value, Figure):
             kept.append(value.html)
+            bare.append(escaping.escape(value.alt))
             return f"\n\n\ue000{len(kept) - 1}\ue001\n\n"
-        kept.append(f'<span class="value">{escaping.escape(str(value))}</span>')
+        bare.append(escaping.escape(str(value)))
+        kept.append(f'<span class="value">{bare[-1]}</span>')
         return f"\ue000{len(kept) - 1}\ue001"
 
-    sandbox = ImmutableSandboxedEnvironment(undefined=StrictUndefined, finalize=keep)
+    class Sandbox(ImmutableSandboxedEnvironment):
+        """Reckons powers in floats: a whole number may have digits without end."""
+
+        intercepted_binops = frozenset(["**"])
+
+        def call_binop(self, context, operator, left, right):
+            return (1.0 * left) ** right
+
+    sandbox = Sandbox(undefined=StrictUndefined, finalize=keep)
     sandbox.filters.update(_FILTERS)
     try:
         text = sandbox.from_string(body.replace("\ue000", "").replace("\ue001", "")).render(
             _names(vehicle, head)
         )
-    except (TemplateError, ValueError, TypeError, ArithmeticError, KeyError) as error:
+    except Exception as error:  # the text is a writer's: whatever it trips over, it says where
         line = getattr(error, "lineno", None)
         where = f"{name}, line {line} of the text" if line else name
-        raise ArticleError(f"{where}: {error}; expected something that can be computed") from None
+        said = str(error) or type(error).__name__
+        raise ArticleError(f"{where}: {said}; expected something that can be computed") from None
     page = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
     page = re.sub(r"<p>(\ue000\d+\ue001)</p>(?=\s)", lambda m: _block(m, kept), page)
-    return re.sub(r"\ue000(\d+)\ue001", lambda m: kept[int(m[1])], page)
+
+    def put(page, texts):
+        return re.sub(r"\ue000(\d+)\ue001", lambda m: texts[int(m[1])], page)
+
+    # In a tag, as the title of a link, there is room for words alone.
+    return put(re.sub(r"<[^>]*>", lambda tag: put(tag[0], bare), page), kept)
 
 
 def _block(match, kept):
@@ -398,7 +414,13 @@ def _ring_svg(views, axle, now):
 # --- the page ----------------------------------------------------------------------------------
 
 
-def _page(title, body, *, by=""):
+def _page(title, body, *, name, by=""):
+    outside = re.search(r'<img src="(?!data:)([^"]*)"', body)
+    if outside:
+        raise ArticleError(
+            f"{name}: picture {escaping.unescape(outside[1])!r} lies outside the page; expected "
+            "one that is computed, as shock_curve(now)"
+        )
     template = environment().get_template("article.html")
     script = (Path(__file__).parent / "templates" / "ring.js").read_text(encoding="utf-8")
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
@@ -452,7 +474,7 @@ def _from_notebook(path, text):
     body = "".join(parts)
     if heading:
         body = body.replace(heading[0], "", 1)
-    return _page(escaping.unescape(title), body)
+    return _page(escaping.unescape(title), body, name=path.name)
 
 
 def _output(output):

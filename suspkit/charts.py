@@ -17,12 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle
 from matplotlib.text import Text
-from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import IdentityTransform
 
-from suspkit.setup import AXLES
-from suspkit.units import INCH, from_unit, show, to_unit, unit_label
-from suspkit.view import STATES, gap_text, in_words, lean, look
+from suspkit.units import INCH, show, to_unit, unit_label
+from suspkit.view import STATES, gap_text, in_words, lean
 
 INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
 TENDER, MAIN = "#b85c00", "#07405a"
@@ -41,8 +39,9 @@ def style(axes, *, x="", y=""):
     for side in ("left", "bottom"):
         axes.spines[side].set_color(SOFT)
     axes.tick_params(colors=SOFT, labelsize=8, length=3)
-    axes.set_xlabel(x, color=INK, fontsize=9)
-    axes.set_ylabel(y, color=INK, fontsize=9)
+    # A dollar sign in a name is no mathematics.
+    axes.set_xlabel(x, color=INK, fontsize=9, parse_math=False)
+    axes.set_ylabel(y, color=INK, fontsize=9, parse_math=False)
     axes.grid(True, color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
 
@@ -50,7 +49,7 @@ def style(axes, *, x="", y=""):
 class Chart:
     """One picture in one area of a figure.
 
-    Subclasses make their artists in ``__init__`` and move them in ``update``.
+    Subclasses make their artists in ``make`` and move them in ``update``.
 
     Parameters
     ----------
@@ -66,8 +65,23 @@ class Chart:
     aspect = 1.0
     """Width of the area it likes, relative to its neighbours."""
 
+    heights = ()
+    """Of ``axes`` and of ``lower`` under them, which share their x axis; empty without a lower."""
+
     def __init__(self, figure, area, view, axle, units):
         self.axle, self.units, self.moving = axle, units, []
+        if self.heights:
+            grid = area.subgridspec(2, 1, height_ratios=self.heights, hspace=0.12)
+            self.axes = figure.add_subplot(grid[0])
+            self.lower = figure.add_subplot(grid[1], sharex=self.axes)
+            self.axes.tick_params(labelbottom=False)
+        else:
+            self.axes = figure.add_subplot(area)
+        self.make(view)
+
+    def make(self, view):
+        """Draw what stays, and make the artists that move."""
+        raise NotImplementedError
 
     def scale(self, value, kind):
         """An SI number in the reader's unit."""
@@ -91,7 +105,7 @@ class Chart:
         """A label that moves with the view."""
         halo = {"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.6}
         style = {"fontsize": 8.5, "color": INK, "zorder": 6, "bbox": halo} | style
-        return self.move(axes.text(0, 0, "", **style))
+        return self.move(axes.text(0, 0, "", parse_math=False, **style))
 
     def shapes(self, axes, **style):
         """Filled shapes that move with the view."""
@@ -120,13 +134,12 @@ class ShockCurve(Chart):
     """Shock force over compression, with crossover and ride marked, and who is squeezed below."""
 
     aspect = 1.25
+    heights = (2.3, 1)
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
+    def make(self, view):
+        axle, units = self.axle, self.units
         seen = view.axles[axle]
-        grid = area.subgridspec(2, 1, height_ratios=(2.3, 1), hspace=0.12)
-        self.axes = figure.add_subplot(grid[0])
-        self.strip = figure.add_subplot(grid[1], sharex=self.axes)
+        self.strip = self.lower
         full = self.scale(seen.corner.shock.full_bump, "length")
         style(self.axes, y=f"{axle} shock force, {unit_label('force', units)}")
         style(
@@ -134,7 +147,6 @@ class ShockCurve(Chart):
             x=f"shock compression from full extension, {unit_label('length', units)}",
             y=f"squeeze, {unit_label('length', units)}",
         )
-        self.axes.tick_params(labelbottom=False)
         self.axes.set_xlim(0, full * 1.15)
         self.top = 1.1 * self.scale(_stiffest(view, axle), "force")
         self.axes.set_ylim(0, self.top)
@@ -210,7 +222,7 @@ class ShockCurve(Chart):
         place(self.ride_text, rx, 0.02 * self.top, words, ha="left", va="bottom")
         squeeze = [self.scale(used, "length") for used in seen.squeeze]
         apart = 0.16 * self.strip.get_ylim()[1]
-        label_at = _spread([q[-1] for q in squeeze], apart)
+        label_at = spread_apart([q[-1] for q in squeeze], apart)
         for line, text, q, y_text, role in zip(
             self.parts, self.part_texts, squeeze, label_at, _roles(len(squeeze)), strict=True
         ):
@@ -234,14 +246,12 @@ class ShockCurve(Chart):
 class WheelCurve(Chart):
     """Wheel force and wheel rate over wheel travel."""
 
-    aspect = 1.0
+    heights = (1.3, 1)
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
+    def make(self, view):
+        axle, units = self.axle, self.units
         seen = view.axles[axle]
-        grid = area.subgridspec(2, 1, height_ratios=(1.3, 1), hspace=0.12)
-        self.axes = figure.add_subplot(grid[0])
-        self.rate_axes = figure.add_subplot(grid[1], sharex=self.axes)
+        self.rate_axes = self.lower
         ratio = seen.corner.linkage.motion_ratio(seen.corner.full_bump_travel)
         full = self.scale(seen.corner.full_bump_travel, "length")
         style(self.axes, y=f"{axle} wheel force, {unit_label('force', units)}")
@@ -250,7 +260,6 @@ class WheelCurve(Chart):
             x=f"wheel travel from droop, {unit_label('length', units)}",
             y=f"wheel rate, {unit_label('rate', units)}",
         )
-        self.axes.tick_params(labelbottom=False)
         self.axes.set_xlim(0, full * 1.08)
         self.top = 1.1 * self.scale(_stiffest(view, axle), "force") * ratio
         self.axes.set_ylim(0, self.top)
@@ -321,9 +330,8 @@ class CutAway(Chart):
 
     aspect = 1.3
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes, axle = self.axes, self.axle
         seen = view.axles[axle]
         shock = seen.corner.shock
         axes.set_aspect("equal")
@@ -348,7 +356,7 @@ class CutAway(Chart):
         axes = self.axes
         axes.text(x, -4.6 * INCH, title, ha="center", fontsize=9, color=INK)
         foot = corner.shock.thread.seat_span - corner.shock.stroke - 1.2 * INCH
-        body = _box(x, -2.4 * INCH, foot, self.radius)
+        body = box(x, -2.4 * INCH, foot, self.radius)
         axes.add_collection(
             PolyCollection([body], facecolor="#f4f5f7", edgecolor=SOFT, linewidth=0.8)
         )
@@ -380,21 +388,21 @@ class CutAway(Chart):
         stop = shock.bump_stop.free_length if shock.bump_stop else 0.0
         wide = max(self._width(s) for s in springs)
         eye = cut.retainer + 1.6 * INCH
-        column["shaft"].set_verts([_box(x, column["foot"], eye, 0.45 * INCH)])
+        column["shaft"].set_verts([box(x, column["foot"], eye, 0.45 * INCH)])
         if stop:
             top = max(cut.retainer - stop + 0.6 * INCH, column["foot"])
-            column["stop"].set_verts([_box(x, top, cut.retainer + 0.6 * INCH, 0.9 * INCH)])
+            column["stop"].set_verts([box(x, top, cut.retainer + 0.6 * INCH, 0.9 * INCH)])
         metal = [
-            _box(x, cut.collar - 0.55 * INCH, cut.collar, wide + 0.25 * INCH),
-            _box(x, cut.retainer, cut.retainer + 0.5 * INCH, wide + 0.25 * INCH),
+            box(x, cut.collar - 0.55 * INCH, cut.collar, wide + 0.25 * INCH),
+            box(x, cut.retainer, cut.retainer + 0.5 * INCH, wide + 0.25 * INCH),
         ]
         for edge in cut.dividers:
-            metal.append(_box(x, edge, edge + shock.divider_height, wide + 0.25 * INCH))
+            metal.append(box(x, edge, edge + shock.divider_height, wide + 0.25 * INCH))
         column["metal"].set_verts(metal)
         for line, spring, (top, bottom) in zip(column["coils"], springs, cut.springs, strict=True):
-            line.set_data(*_coils(x, top, bottom, self._width(spring), _coil_count(spring)))
+            line.set_data(*_coils(x, top, bottom, self._width(spring), coil_count(spring)))
         column["ring"].set_verts(
-            [_box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
+            [box(x, face - 0.6 * INCH, face, wide + 0.1 * INCH) for _, face in cut.rings]
         )
         at, down = x - wide - 0.9 * INCH, []
         for text, (index, face), gap, closed in zip(
@@ -442,9 +450,8 @@ class SideView(Chart):
     )  # fmt: skip
     SEATS = ((-50, 17), (-66, 17), (-70, 38), (np.nan, np.nan), (-78, 19), (-94, 19), (-98, 40))
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes = self.axes
         axes.set_aspect("equal")
         axes.axis("off")
         base = view.vehicle.wheelbase
@@ -528,10 +535,10 @@ class Board:
     ----------
     view : View
         Sets the fixed axes.
-    rows : sequence of sequence of (str, str)
-        Chart name of `CHARTS` and axle, row by row.
+    rows : sequence of sequence of (str, str), optional
+        Chart name of `KINDS` and axle, row by row; the board's own layout if not given.
     units : {"us", "metric"}
-    size : (float, float)
+    size : (float, float), optional
         Inches on paper; 100 pixels each on screen.
     """
 
@@ -540,7 +547,9 @@ class Board:
     KINDS = CHARTS
     """The charts it can hold, by name."""
 
-    def __init__(self, view, rows, *, units="us", size=(9.6, 5.0)):
+    def __init__(self, view, rows=None, *, units="us", size=None):
+        rows, own = self.layout(view) if rows is None else (rows, (9.6, 5.0))
+        size = own if size is None else size
         self.figure = Figure(figsize=size, dpi=self.DPI, facecolor="white")
         self.canvas = FigureCanvasAgg(self.figure)
         self.rows = tuple(tuple(row) for row in rows)
@@ -558,22 +567,17 @@ class Board:
                 self.charts.append(kind(self.figure, inner[j], view, axle, units))
         self._background, self._palette, self._stamps = None, None, {}
 
+    def layout(self, view):
+        """Rows and size in inches of a board that is told neither."""
+        return rows_for("start", "front")
+
     def update(self, view):
         """Move every artist to show ``view``, without drawing."""
         for chart in self.charts:
             chart.update(view)
 
     def render(self, view):
-        """Show ``view`` as a PNG.
-
-        Parameters
-        ----------
-        view : View
-
-        Returns
-        -------
-        bytes
-        """
+        """Show ``view`` as a PNG."""
         self.update(view)
         if self._background is None:
             for chart in self.charts:
@@ -611,7 +615,7 @@ class Board:
             text.get_rotation(), text.get_ha(), text.get_va(), text.get_bbox_patch() is None,
         )  # fmt: skip
         if key not in self._stamps:
-            if len(self._stamps) > 2000:
+            if len(self._stamps) >= 500:  # some 5 kB each
                 self._stamps.clear()
             self._stamps[key] = self._stamp(text)
         image, left, bottom = self._stamps[key]
@@ -654,16 +658,7 @@ class Board:
         return buffer.getvalue()
 
     def still(self, view):
-        """The same picture as an ordinary figure, for print and tests.
-
-        Parameters
-        ----------
-        view : View
-
-        Returns
-        -------
-        Figure
-        """
+        """The same picture as an ordinary figure, for print and tests."""
         self.update(view)
         for chart in self.charts:
             for artist in chart.moving:
@@ -698,7 +693,7 @@ def _roles(count):
     return ["tender", *["middle"] * (count - 2), "main"]
 
 
-def _spread(levels, apart):
+def spread_apart(levels, apart):
     """Push label heights that would overlap apart, keeping their order."""
     order = np.argsort(levels, kind="stable")
     spread = np.array(levels, dtype=float)
@@ -715,11 +710,13 @@ def _short(name):
     return name.replace("-", " ")
 
 
-def _box(x, top, bottom, half):
+def box(x, top, bottom, half):
+    """Corners of an upright box around a middle line."""
     return [(x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom)]
 
 
-def _coil_count(spring):
+def coil_count(spring):
+    """Coils to draw of a spring."""
     return max(3, round(spring.wire.total_coils)) if spring.wire else 8
 
 
@@ -763,227 +760,6 @@ def side_view(view, *, units="us", size=(8.0, 4.0)):
     return Board(view, [[("side", "front")]], units=units, size=size).still(view)
 
 
-def as_found(
-    shock, springs, cut, *, axle, rates, turns, mark, sleeve, upside_down=False, units="us",
-    size=(8.6, 5.4),
-):  # fmt: skip
-    """A shock cut open to scale as it hangs on the vehicle, built right or not, and its divider.
-
-    Parameters
-    ----------
-    shock : Shock
-    springs : sequence of Spring
-        From the collar down, as fitted.
-    cut : Cutaway
-        Where everything is.
-    axle : str
-    rates : sequence of str
-        What is painted on each spring.
-    turns : str
-        What the collar was turned.
-    mark : float
-        Place of the paint mark that shows where the stop ring was locked, measured as in the
-        cut-away [m].
-    sleeve : float
-        Length of the sleeve that guides the spring below the divider [m].
-    upside_down : bool
-        The divider fitted the wrong way up, its sleeve towards the ring.
-    units : {"us", "metric"}
-    size : (float, float)
-        Inches.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    figure = Figure(figsize=size, dpi=Board.DPI, facecolor="white")
-    FigureCanvasAgg(figure)
-    whole, detail = figure.subplots(1, 2, width_ratios=(0.86, 1.0))
-    figure.subplots_adjust(left=0.01, right=0.99, top=0.93, bottom=0.02, wspace=0.02)
-    edge, face = cut.dividers[0], cut.rings[0][1]
-    near = edge - face < 7.5 * INCH
-    middle = 0.5 * (min(face, mark) + edge) if near else edge - 1.5 * INCH
-    top, low = middle - 4.6 * INCH, middle + 4.6 * INCH
-    for axes in (whole, detail):
-        axes.set_aspect("equal")
-        axes.axis("off")
-        _cut_open(axes, shock, springs, cut, mark, sleeve, upside_down)
-    end = shock.thread.seat_span + 2.6 * INCH
-    whole.set_ylim(end, -4.2 * INCH)
-    whole.set_xlim(-7.5 * INCH, 8.5 * INCH)
-    detail.set_ylim(low, top)
-    detail.set_xlim(-3.7 * INCH, 4.0 * INCH)
-    whole.set_title(f"{axle} shock at droop hang, to scale", fontsize=9.5, color=INK)
-    detail.set_title("the divider, larger", fontsize=9.5, color=INK)
-    frame = _box(0.0, top, low, 3.0 * INCH)
-    whole.add_collection(
-        PolyCollection([frame], facecolor="none", edgecolor=SOFT, linestyle=(0, (3, 2)))
-    )
-    half = _outside(springs)
-    words = [(cut.collar - 0.3 * INCH, f"collar, {turns}", INK)]
-    for (start, bottom), rate, ink in zip(cut.springs, rates, _inks_by_rate(springs), strict=True):
-        words.append((0.5 * (start + bottom), rate, ink))
-    words += [(face - 0.3 * INCH, "stop ring", INK), (mark, "paint mark", INK)]
-    words += [(edge + 0.5 * shock.divider_height, "divider", INK)]
-    words += [(cut.retainer + 0.25 * INCH, "retainer", INK)]
-    levels = _spread([at for at, _, _ in words], 1.2 * INCH)
-    for (at, text, ink), level in zip(words, levels, strict=True):
-        whole.plot([half + 0.2 * INCH, 3.3 * INCH], [at, level], color=FAINT, linewidth=0.8)
-        whole.text(
-            3.5 * INCH, level, text, va="center", fontsize=9, color=ink, parse_math=False,
-            weight="bold" if text in rates else "normal",
-        )  # fmt: skip
-    gap = gap_text(cut.gaps[0], units)
-    _dimension(whole, -half - 0.9 * INCH, face, edge, f"gap {gap}", 0.3 * INCH)
-    labels = [
-        (edge + 0.5 * shock.divider_height, "divider"),
-        ((edge - 0.5 * sleeve) if upside_down else edge + shock.divider_height + 0.6 * sleeve,
-         "sleeve"),
-    ]  # fmt: skip
-    if near:
-        _dimension(detail, -half - 0.35 * INCH, face, edge, gap, 0.12 * INCH)
-        labels += [(face - 0.3 * INCH, "stop ring"), (mark, "paint mark")]
-    else:
-        detail.text(0, top + 0.5 * INCH, "stop ring further up", ha="center", fontsize=9)
-    levels = _spread([at for at, _ in labels], 0.055 * (low - top))
-    for (at, text), level in zip(labels, levels, strict=True):
-        reach = 1.32 * INCH if text != "divider" else half + 0.25 * INCH
-        detail.plot([reach, half + 0.55 * INCH], [at, level], color=INK, linewidth=0.8, zorder=7)
-        detail.text(half + 0.62 * INCH, level, text, va="center", fontsize=9, zorder=7)
-    return figure
-
-
-def _inks_by_rate(springs):
-    """The tender's ink for the softest of them, wherever it stands."""
-    rates = [spring.law.slope(0.0) for spring in springs]
-    return [TENDER if rate == min(rates) and len(rates) > 1 else MAIN for rate in rates]
-
-
-def _outside(springs):
-    """Half the width of the widest [m]."""
-    return max(0.5 * (s.wire.mean_diameter + s.wire.wire_diameter) if s.wire else 1.9 * INCH
-               for s in springs)  # fmt: skip
-
-
-def _dimension(axes, x, start, stop, words, beside):
-    arrow = {"arrowstyle": "<->", "color": INK, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0}
-    axes.annotate("", (x, start), (x, stop), arrowprops=arrow, zorder=7)
-    for at in (start, stop):
-        axes.plot([x - beside, -1.2 * INCH], [at, at], color=INK, linewidth=0.7, zorder=6)
-    axes.text(
-        x - beside, 0.5 * (start + stop), words, ha="right", va="center", fontsize=10,
-        weight="bold", color=INK,
-    )  # fmt: skip
-
-
-def _cut_open(axes, shock, springs, cut, mark, sleeve, upside_down):
-    """The parts of one shock in section: wire as dots, ring and divider cut through."""
-    body, half = 1.25 * INCH, _outside(springs)
-    foot = shock.thread.seat_span - shock.stroke - 1.2 * INCH
-
-    def shapes(parts, zorder, **look):
-        look = {"edgecolor": INK, "linewidth": 0.8} | look
-        axes.add_collection(PolyCollection(parts, zorder=zorder, **look))
-
-    def both(inner, outer, start, stop):
-        """A ring around the body, cut: the same on both sides of it."""
-        right = [(inner, start), (outer, start), (outer, stop), (inner, stop)]
-        return [right, [(-x, y) for x, y in right]]
-
-    eye = cut.retainer + 1.3 * INCH
-    shapes([_box(0, foot, eye, 0.45 * INCH)], 1, facecolor="white", edgecolor=SOFT)
-    if shock.bump_stop:
-        start = max(cut.retainer - shock.bump_stop.free_length + 0.6 * INCH, foot)
-        stop = [_box(0, start, cut.retainer + 0.6 * INCH, 0.9 * INCH)]
-        shapes(stop, 1, facecolor=FAINT, edgecolor=SOFT)
-    shapes([_box(0, -2.4 * INCH, foot, body)], 2, facecolor="#f4f5f7", edgecolor=SOFT)
-    for y in np.arange(-1.2 * INCH, shock.thread.ring_lowest, 0.25 * INCH):
-        axes.plot([-body, body], [y, y], color=FAINT, linewidth=0.6, zorder=2)
-    axes.add_patch(Circle((0, -3.0 * INCH), 0.6 * INCH, fill=False, edgecolor=SOFT))
-    paint = [_box(0, mark - 0.1 * INCH, mark + 0.1 * INCH, body)]
-    shapes(paint, 3, facecolor=TENDER, edgecolor="none", hatch="////")
-    for spring, (start, bottom), ink in zip(
-        springs, cut.springs, _inks_by_rate(springs), strict=True
-    ):
-        count, wire = _coil_count(spring), spring.wire.wire_diameter if spring.wire else 0.5 * INCH
-        mean = 0.5 * spring.wire.mean_diameter if spring.wire else 1.7 * INCH
-        left = np.linspace(start + 0.5 * wire, bottom - 0.5 * wire, count)
-        right = 0.5 * (left[:-1] + left[1:])
-        for y0, y1 in zip(left[:-1], right, strict=True):
-            axes.plot([-mean, mean], [y0, y1], color=ink, linewidth=1.0, alpha=0.25, zorder=4)
-        for x, places in ((-mean, left), (mean, [left[0], *right, left[-1]])):
-            for y in places:
-                axes.add_patch(Circle((x, y), 0.5 * wire, color=ink, zorder=5))
-    metal = both(body, half + 0.25 * INCH, cut.collar - 0.55 * INCH, cut.collar)
-    metal += [_box(0, cut.retainer, cut.retainer + 0.5 * INCH, half + 0.25 * INCH)]
-    for edge in cut.dividers:
-        under = edge + shock.divider_height
-        metal += both(body, half + 0.15 * INCH, edge, under)
-        reach = (edge - sleeve, edge) if upside_down else (under, under + sleeve)
-        metal += both(body, body + 0.17 * INCH, *reach)
-    shapes(metal, 6, facecolor=INK)
-    for _index, face in cut.rings:
-        ring = both(body, body + 0.24 * INCH, face - 0.6 * INCH, face)
-        shapes(ring, 6, facecolor="white", linewidth=1.4)
-
-
-def read_off(travel, force, *, no_ring, units="us", size=(8.4, 4.6)):
-    """A force curve to read numbers off, on axes in both systems of units.
-
-    Parameters
-    ----------
-    travel, force : array
-        Shock travel [m] and force [N] at each kink.
-    no_ring : array
-        Force without the stop ring [N].
-    units : {"us", "metric"}
-        Those of the lower and left axes, and of the grid.
-    size : (float, float)
-        Inches.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    other = "metric" if units == "us" else "us"
-    figure = Figure(figsize=size, dpi=Board.DPI, facecolor="white")
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0.1, 0.12, 0.79, 0.75))
-    style(
-        axes, x=f"shock travel from full extension, {unit_label('length', units)}",
-        y=f"force of springs and bump stop, {unit_label('force', units)}",
-    )  # fmt: skip
-    x, y, dashed = (
-        to_unit(travel, "length", units),
-        *(to_unit(each, "force", units) for each in (force, no_ring)),
-    )
-    axes.plot(x, y, color=INK, linewidth=2.2)
-    axes.plot(x[1:], dashed[1:], color=SOFT, linewidth=1.6, linestyle=(0, (4, 2)))
-    axes.annotate(
-        "without the ring", (0.5 * (x[1] + x[2]), 0.5 * (dashed[1] + dashed[2])), (14, -14),
-        textcoords="offset points", va="top", fontsize=9, color=SOFT,
-        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
-    )  # fmt: skip
-    axes.set_xlim(0, x[-1])
-    axes.set_ylim(0, 1.35 * y[2])
-    steps = {"us": (1, 0.25, 200, 50), "metric": (20, 5, 1000, 250)}[units]
-    for axis, (major, minor) in ((axes.xaxis, steps[:2]), (axes.yaxis, steps[2:])):
-        axis.set_major_locator(MultipleLocator(major))
-        axis.set_minor_locator(MultipleLocator(minor))
-    axes.grid(True, which="major", color=FAINT, linewidth=1.1)
-    axes.grid(True, which="minor", color=FAINT, linewidth=0.35)
-    for kind, place, add in (
-        ("length", "top", axes.secondary_xaxis), ("force", "right", axes.secondary_yaxis)
-    ):  # fmt: skip
-        factor = to_unit(from_unit(1.0, kind, units), kind, other)
-        twin = add(place, functions=(lambda v, f=factor: v * f, lambda v, f=factor: v / f))
-        twin.tick_params(colors=SOFT, labelsize=8, length=3)
-        twin.spines[place].set_color(SOFT)
-        label = twin.set_xlabel if place == "top" else twin.set_ylabel
-        label(unit_label(kind, other), color=SOFT, fontsize=9)
-    return figure
-
-
 def rows_for(kind, axle):
     """The layout of a lesson's board.
 
@@ -1008,6 +784,5 @@ def rows_for(kind, axle):
 
 
 __all__ = [
-    "AXLES", "CHARTS", "Board", "Chart", "as_found", "cut_away", "look", "read_off", "rows_for",
-    "shock_curve", "side_view", "wheel_curve",
+    "CHARTS", "Board", "Chart", "cut_away", "rows_for", "shock_curve", "side_view", "wheel_curve",
 ]  # fmt: skip

@@ -12,7 +12,8 @@ from suspkit.rolling import roll_stiffness
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stack import Stack, StopRing
 from suspkit.stance import settle
-from suspkit.units import GRAVITY, INCH, POUND_FORCE, show, tape, unit_label
+from suspkit.tables import in_words
+from suspkit.units import INCH, POUND_FORCE, show, tape
 from suspkit.vehicle import StackPlan, known_name
 from suspkit.wire import buckles
 
@@ -303,6 +304,8 @@ class Choice:
                 f"targets.load is {targets.load!r}; expected {self.targets.load!r}, the load the "
                 "kits were settled in"
             )
+        if self.kits.empty:  # why is what the search itself says
+            return replace(self, targets=targets, objectives=tuple(objectives or self.objectives))
         kits = {name: self.kits[name].to_numpy() for name in self.kits}
         broken = np.full(len(self.kits), len(LIMITS))
         for limit, good in reversed(WANTED.items()):
@@ -573,8 +576,7 @@ class _Search:
                     deflection, free_length=spring.free_length,
                     mean_diameter=spring.wire.mean_diameter, material=spring.wire.steel,
                 )  # fmt: skip
-        met = corner.crossover
-        crossover = np.where(met <= full, corner.linkage.travel(np.minimum(met, full)), np.nan)
+        crossover = np.where(corner.crossover <= full, corner.crossover_travel, np.nan)
         numbers = {"crossover": crossover, "room": room, "safety_factor": factor,
                    "buckles": buckled}  # fmt: skip
         limits = {
@@ -598,8 +600,10 @@ class _Search:
             return value[rows].mean(axis=0)
 
         heights = both(stance.height)
-        below, past = _frequencies(part, corner, both(stance.wheel_force)[0])
-        to_go = corner.linkage.travel(corner.crossover) - both(stance.travel)[0]
+        below, past = corner.crossover_frequencies(
+            both(stance.wheel_force)[0], tyre_rate=part.tyre.rate
+        )
+        to_go = corner.crossover_travel - both(stance.travel)[0]
         low, high, reserve = heights.min(axis=0), heights.max(axis=0), stance.bottoming
         numbers = {
             "height": heights[0], "lowest": low, "highest": high, "height_change": high - low,
@@ -626,21 +630,6 @@ def _sift(kits, limits, lost):
         lost[limit] += int(alive.sum() - left.sum())
         alive = left
     return {name: value[alive] for name, value in kits.items()}
-
-
-def _frequencies(part, corner, standing):
-    """Ride frequency of the standing weight on the rates just below and just past crossover."""
-    met = corner.crossover
-    travel = corner.linkage.travel(met)
-    ratio, bend = corner.linkage.motion_ratio(travel), corner.linkage.motion_ratio_slope(travel)
-    force = corner.stack_curve(met) + corner.shock.gas_force(met)
-    found = []
-    for side in ("left", "right"):
-        rate = corner.stack_curve.slope(met, side=side) + corner.shock.gas_rate(met)
-        rate = rate * ratio**2 + force * bend
-        rate = rate * part.tyre.rate / (rate + part.tyre.rate)
-        found.append(np.sqrt(rate * GRAVITY / standing) / (2 * np.pi))
-    return found
 
 
 _KINDS = {
@@ -671,10 +660,9 @@ def readable(table, *, columns=None, units="us"):
     for name in columns:
         kind = _KINDS[table.attrs["units"][name]]
         kind = {"turns": "count", "gap": "tape"}.get(name, kind)
-        label = unit_label(kind, units)
-        heading = ", ".join(filter(None, [name.replace("_", " "), label]))
-        texts = [show(value, kind, units) for value in table[name]]
-        shown[heading] = [text.removesuffix(label).strip() if label else text for text in texts]
+        words = name.replace("_", " ")
+        heading, texts = in_words(table[name], words=words, kind=kind, units=units)
+        shown[heading] = texts
     return shown
 
 

@@ -165,16 +165,7 @@ def weighted(
 def weighted_rms(acceleration: ArrayLike, *, dt: float, kind: Kind = "k", steady: bool = False):
     """Root mean square of the weighted acceleration, the basic measure of ISO 2631-1.
 
-    Parameters
-    ----------
-    acceleration : array_like, shape (..., n)
-        Acceleration at even times, without gravity [m/s**2].
-    dt : float
-        Time between samples [s].
-    kind : {"k", "d"}
-        ``"k"`` for up and down, ``"d"`` for fore, aft and sideways.
-    steady : bool, optional
-        As in `weighted`.
+    Arguments, and what they must be, as for `weighted`.
 
     Returns
     -------
@@ -193,16 +184,7 @@ def weighted_rms(acceleration: ArrayLike, *, dt: float, kind: Kind = "k", steady
 def mtvv(acceleration: ArrayLike, *, dt: float, kind: Kind = "k", steady: bool = False):
     """Maximum transient vibration value: the worst second of the ride.
 
-    Parameters
-    ----------
-    acceleration : array_like, shape (..., n)
-        Acceleration at even times, without gravity [m/s**2].
-    dt : float
-        Time between samples [s].
-    kind : {"k", "d"}
-        ``"k"`` for up and down, ``"d"`` for fore, aft and sideways.
-    steady : bool, optional
-        As in `weighted`.
+    Arguments, and what they must be, as for `weighted`.
 
     Returns
     -------
@@ -224,16 +206,7 @@ def mtvv(acceleration: ArrayLike, *, dt: float, kind: Kind = "k", steady: bool =
 def vdv(acceleration: ArrayLike, *, dt: float, kind: Kind = "k", steady: bool = False):
     """Fourth-power vibration dose value: grows with every jolt, most with the hardest.
 
-    Parameters
-    ----------
-    acceleration : array_like, shape (..., n)
-        Acceleration at even times, without gravity [m/s**2].
-    dt : float
-        Time between samples [s].
-    kind : {"k", "d"}
-        ``"k"`` for up and down, ``"d"`` for fore, aft and sideways.
-    steady : bool, optional
-        As in `weighted`.
+    Arguments, and what they must be, as for `weighted`.
 
     Returns
     -------

@@ -2,11 +2,12 @@
 
 import sys
 from functools import cache
-from pathlib import Path
 
 
 def is_ready(function):
     """Whether a compiled function is loaded or on disk; taken as there where that cannot be told.
+
+    What another Python, another numba or an older suspkit left on disk is not taken.
 
     Parameters
     ----------
@@ -18,8 +19,9 @@ def is_ready(function):
     """
     if function.signatures:
         return True
-    place = getattr(getattr(function, "_cache", None), "cache_path", None)
-    return place is None or any(Path(place).glob(f"*{function.__name__}-*.nbi"))
+    file = getattr(getattr(function, "_cache", None), "_cache_file", None)
+    stored = getattr(file, "_load_index", None)
+    return stored is None or bool(stored())
 
 
 def announce(function):

@@ -116,6 +116,10 @@ def drop_height(energy, *, mass):
     Returns
     -------
     float or array
-        Height [m], from E = m g h.
+        [m]
+
+    Notes
+    -----
+    E = m g h.
     """
     return energy / (mass * GRAVITY)

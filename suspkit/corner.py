@@ -178,6 +178,43 @@ class Corner:
         return np.where(np.isfinite(last), last, np.inf)[()]
 
     @property
+    def crossover_travel(self):
+        """Wheel travel at `crossover` [m]; nan if no ring ever is met."""
+        met = np.asarray(self.crossover)
+        there = np.isfinite(met)
+        return np.where(there, self.linkage.travel(np.where(there, met, 0.0)), np.nan)[()]
+
+    def crossover_frequencies(self, standing, *, tyre_rate):
+        """Ride frequency with the rates just below and just past crossover.
+
+        Springs and gas alone: a bump stop touched before the ring would hide what the ring does.
+
+        Parameters
+        ----------
+        standing : float or array
+            Upward force at the wheel of the standing vehicle [N].
+        tyre_rate : float
+            [N/m]
+
+        Returns
+        -------
+        tuple of float or array
+            Below and past [Hz]; nan where no ring is met before full bump.
+        """
+        full = self.shock.full_bump
+        met = np.where(self.crossover <= full, np.minimum(self.crossover, full), np.nan)
+        travel = self.linkage.travel(met)
+        ratio, bend = self.linkage.motion_ratio(travel), self.linkage.motion_ratio_slope(travel)
+        force = self.stack_curve(met) + self.shock.gas_force(met)
+        found = []
+        for side in ("left", "right"):
+            rate = self.stack_curve.slope(met, side=side) + self.shock.gas_rate(met)
+            rate = rate * ratio**2 + force * bend
+            rate = rate * tyre_rate / (rate + tyre_rate)
+            found.append(np.sqrt(rate * GRAVITY / standing) / (2 * np.pi))
+        return tuple(found)
+
+    @property
     def room(self):
         """Spring travel left at full bump before all is solid [m]."""
         return self.stack.solid_compression - self.seat - self.shock.full_bump

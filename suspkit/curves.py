@@ -32,6 +32,11 @@ class Curve:
         Knots, non-decreasing along the last axis. Leading axes are a batch of curves.
     slope_before, slope_after : float or array, shape (...)
         Slope left of the first knot and right of the last one. ``inf`` means a hard stop.
+
+    Raises
+    ------
+    ValueError
+        If there is no knot.
     """
 
     x: np.ndarray

@@ -58,6 +58,11 @@ class Oil:
         Taken as the same at any temperature [kg/m^3].
     viscosity_40, viscosity_100 : float
         Kinematic viscosity at 40 and at 100 degC, as on its data sheet [m^2/s].
+
+    Raises
+    ------
+    ValueError
+        If it does not thin as it warms.
     """
 
     density: OilDensity
@@ -168,6 +173,11 @@ class Valve:
     per_click : float
         How much earlier it cracks open with each click out of its own adjuster [Pa]; zero if it
         has none.
+
+    Raises
+    ------
+    ValueError
+        If ``full_after`` is not above zero: a valve has a rate.
     """
 
     opens_at: Pressure
@@ -327,6 +337,11 @@ class Valving:
         A laminar way past the piston, both ways.
     discharge : float
         Discharge coefficient of every passage but the leak.
+
+    Raises
+    ------
+    ValueError
+        If a direction has no way past the piston.
 
     Notes
     -----
@@ -574,8 +589,8 @@ def _columns(cells, where):
         if len(at) != 1:
             had = "twice" if at else "missing"
             raise ValueError(
-                f"{where}: column {names[0]} is {had} in {', '.join(headings)!r}; expected one, "
-                f"such as {example!r}"
+                f"{where}: column {names[0]} is {had} in {', '.join(headings)[:200]!r}; expected "
+                f"one, such as {example!r}"
             )
         heading = headings[at[0]]
         unit = heading.partition("(")[2].rstrip(")").strip()
@@ -603,12 +618,12 @@ def _columns(cells, where):
 def _value(row, column, where):
     text = row[column.at].strip()
     try:
-        number = float(text)
+        number = float(text) * column.factor
     except ValueError:
         number = np.nan
     if not np.isfinite(number):
-        raise ValueError(f"{where}: {column.heading} is {text!r}; expected a finite number")
-    return number * column.factor
+        raise ValueError(f"{where}: {column.heading} is {text[:60]!r}; expected a finite number")
+    return number
 
 
 def _rising(rows, where, heading, click):
@@ -647,6 +662,11 @@ class Damper:
     vapour_pressure : float
         Absolute pressure at which the oil boils [Pa]. That of a mineral oil is next to nothing
         when warm (from memory); air dissolved in it comes out sooner.
+
+    Raises
+    ------
+    ValueError
+        If there is not exactly one of valving and table, or a diameter is missing or too large.
     """
 
     piston_diameter: Size | None = None
@@ -779,6 +799,12 @@ class Damper:
             the error stays below `CURVE_TOLERANCE` of the force (of `SMALL_FORCE` below that).
             Known from its first to its last knot. Past them the last slope is carried on, so
             that a run can go through: whoever reads it there must say so.
+
+        Raises
+        ------
+        ValueError
+            If an adjuster's clicks are missing, or ``up_to`` is not a speed, or is given for a
+            table.
         """
         clicks = self._checked(clicks)
         if self.table is not None:
@@ -880,6 +906,11 @@ class Damper:
         float or array
             [m/s]; zero where the gas itself is below the vapour pressure, ``inf`` where a table
             does not reach as far.
+
+        Raises
+        ------
+        ValueError
+            If an adjuster's clicks are missing, or a table comes without the piston's diameter.
 
         Notes
         -----

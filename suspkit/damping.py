@@ -96,6 +96,10 @@ def damping_ratios(
     setup = vehicle.setup if setup is None else setup
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
+    if stance.tipped:
+        raise ValueError(
+            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
+        )
     rows = []
     for i, name in enumerate(CORNERS):
         corner, clicks = corners[name], getattr(setup, name).clicks

@@ -303,6 +303,12 @@ def _put_together(
         raise UntrustedRunError(
             f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
         )
+    for end in AXLES:
+        unsprung = getattr(vehicle, end).unsprung_mass
+        if not unsprung > 0:
+            raise ValueError(
+                f"{end}.unsprung_mass is {unsprung:g} kg; expected above zero to drive"
+            )
     masses = vehicle.masses(load)
     names = _names(model, corner)
     index = [CORNERS.index(name) for name in names]
@@ -344,7 +350,7 @@ def _put_together(
     gas = np.array([(*c.shock.gas_numbers, ADIABATIC) for c in corners])
     connected = (setup.front_bar, setup.rear_bar)
     bars = np.array([
-        axle.bar.wheel_rate if axle.bar is not None and on else 0.0
+        axle.bar.wheel_rate * float(on) if axle.bar is not None else 0.0
         for axle, on in zip((vehicle.front, vehicle.rear), connected, strict=True)
     ])  # fmt: skip
     modes = {"quarter": 1, "half": 2, "full": 3}[model]

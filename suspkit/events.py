@@ -29,6 +29,11 @@ class Event:
         Time in which they build up [s].
     drop : float
         Height of the tyres above the ground at the start [m].
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite, below zero where it cannot be, or the duration is zero.
     """
 
     name: str

@@ -691,6 +691,10 @@ def kernel_tables(linkages):
     cells : array of int, shape (n,)
     coefficients : array, shape (n, most cells, 4)
         Zero past each linkage's own cells.
+
+    Notes
+    -----
+    The cubics of `Linkage`, in one array.
     """
     cells = np.array([len(linkage.coefficients) for linkage in linkages])
     coefficients = np.zeros((len(linkages), cells.max(), 4))

@@ -23,17 +23,82 @@ TURNS = (0.0, 12.0, 0.25)
 GAP_STEPS = {"us": (INCH / 16, 6 * 16), "metric": (0.001, 152)}
 """Step of the gap slider [m], and how many."""
 
+KEPT = 8
+"""Boards a panel keeps, the last shown: each is a figure of some megabytes."""
+
 _WIDE = {"description_width": "9.5em"}
 
 
-def _gap_options(units):
+def gap_options(units):
+    """What the slider of a stop gap can be set to.
+
+    Parameters
+    ----------
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    list of (str, float)
+        Words and gap [m].
+    """
     step, count = GAP_STEPS[units]
     gaps = [i * step for i in range(count + 1)]
     return [(tape(g) if units == "us" else show(g, "length", units, digits=0), g) for g in gaps]
 
 
+def nearest_gap(gap, units):
+    """The slider's step nearest to a gap; of several gaps, the one nearest the collar.
+
+    Parameters
+    ----------
+    gap : float or tuple of float
+        [m]
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    float
+        [m]
+    """
+    step, count = GAP_STEPS[units]
+    gap = gap[0] if isinstance(gap, tuple) else gap
+    return min(count, max(0, round(gap / step))) * step
+
+
+def units_control(units):
+    """The choice of units; in a known system, or one sentence says so."""
+    known_name(units, GAP_STEPS, "units", "a system")
+    return widgets.ToggleButtons(
+        options=[("US units", "us"), ("metric", "metric")], value=units,
+        style={"button_width": "7em"},
+    )  # fmt: skip
+
+
+def axle_control(axle):
+    """The choice of axle; of a known one, or one sentence says so."""
+    known_name(axle, AXLES, "axle", "an axle")
+    return widgets.ToggleButtons(
+        options=[(f"{a} axle", a) for a in AXLES], value=axle, style={"button_width": "7em"}
+    )
+
+
+def load_control(vehicle, load, *, width="15em"):
+    """The choice of what is aboard: the load named, else that of the vehicle's targets."""
+    if load is None:
+        load = vehicle.usual_load
+    else:
+        known_name(load, vehicle.loads, "load", "a load of the vehicle")
+    return widgets.Dropdown(
+        options=list(vehicle.loads) or [("as weighed", None)], value=load, description="load",
+        layout=widgets.Layout(width=width), style={"description_width": "4em"},
+    )  # fmt: skip
+
+
 class LivePanel(widgets.VBox):
     """Controls over a picture and its words, and a sentence instead where there is none.
+
+    ``view`` is what is shown now, ``controls`` are the widgets by name, and ``error`` is the
+    sentence shown in place of a chart that cannot be made, empty if all is well.
 
     A subclass makes ``controls`` and calls ``_lay_out``; it says what a control changes besides
     the picture in ``_react`` (nothing if not needed), and makes picture and words in ``_show``.
@@ -50,8 +115,11 @@ class LivePanel(widgets.VBox):
         self.controls, self.error, self.view, self._boards = controls, "", None, {}
         self.chart = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
         self.words = widgets.HTML()
-        layout = widgets.Layout(flex_flow="row wrap", width="100%")
+        layout = widgets.Layout(
+            flex_flow="row wrap", width="100%", align_items="center", grid_gap="0 16px"
+        )
         super().__init__([*(widgets.HBox(r, layout=layout) for r in rows), self.chart, self.words])
+        self.add_class("suspkit-panel")  # by which the page knows what to name
         for control in controls.values():
             control.observe(self._changed, names="value")
         self._quiet = False
@@ -107,9 +175,10 @@ class LivePanel(widgets.VBox):
 
     def _board(self, key, make):
         """The board kept under ``key``, made if there is none yet, at its own size on screen."""
-        if key not in self._boards:
-            self._boards[key] = make()
-        board = self._shown = self._boards[key]
+        board = self._shown = self._boards.pop(key, None) or make()
+        self._boards[key] = board  # the newest last
+        if len(self._boards) > KEPT:
+            del self._boards[next(iter(self._boards))]
         # Its own size on screen, so that ink stays sharp; narrower where the page is.
         self.chart.layout.width = f"{board.figure.bbox.width:.0f}px"
         return board
@@ -159,9 +228,6 @@ class Panel(LivePanel):
     ----------
     view : View
         What is shown now.
-    controls : dict of str to widget
-    error : str
-        The sentence shown in place of a chart that cannot be made; empty if all is well.
     """
 
     SHOWN = {
@@ -173,17 +239,11 @@ class Panel(LivePanel):
 
     def __init__(self, vehicle, kind, *, setup=None, load=None, axle="front", units="us"):
         known_name(kind, self.SHOWN, "kind", "a panel")
-        known_name(axle, AXLES, "axle", "an axle")
-        known_name(units, GAP_STEPS, "units", "a system")
         self.vehicle, self.kind = vehicle, kind
         self._held, self._quiet = None, True
         name = vehicle.current if setup is None else setup
         known_name(name, vehicle.setups, "setup", "a set-up of the vehicle")
         self._setup = vehicle.setups[name]
-        if load is None:
-            load = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
-        else:
-            known_name(load, vehicle.loads, "load", "a load of the vehicle")
         controls = self._make_controls(name, load, axle, units)
         shown = self.SHOWN[kind]
         sliders = [controls[n] for n in shown if n.endswith(("turns", "gap"))]
@@ -196,19 +256,9 @@ class Panel(LivePanel):
                 options=list(self.vehicle.setups), value=setup, description="set-up",
                 layout=widgets.Layout(width="16em"), style={"description_width": "4em"},
             ),
-            "load": widgets.Dropdown(
-                options=list(self.vehicle.loads) or [("as weighed", None)], value=load,
-                description="load",
-                layout=widgets.Layout(width="16em"), style={"description_width": "4em"},
-            ),
-            "axle": widgets.ToggleButtons(
-                options=[(f"{a} axle", a) for a in AXLES], value=axle,
-                style={"button_width": "7em"},
-            ),
-            "units": widgets.ToggleButtons(
-                options=[("US units", "us"), ("metric", "metric")], value=units,
-                style={"button_width": "7em"},
-            ),
+            "load": load_control(self.vehicle, load, width="16em"),
+            "axle": axle_control(axle),
+            "units": units_control(units),
             "ring": widgets.ToggleButtons(
                 options=[("gap re-set by tape", "reset"), ("ring left alone", "left")],
                 style={"button_width": "11em"},
@@ -226,24 +276,17 @@ class Panel(LivePanel):
                 layout=widgets.Layout(width="27em"),
             )  # fmt: skip
             made[f"{name}_gap"] = widgets.SelectionSlider(
-                options=_gap_options(units), value=self._nearest(corner.gap or 0.0, units),
+                options=gap_options(units), value=nearest_gap(corner.gap or 0.0, units),
                 description=f"{name} stop gap", tooltip="by tape at droop hang", style=_WIDE,
                 layout=widgets.Layout(width="27em"), disabled=corner.gap is None,
             )  # fmt: skip
         return made
 
-    @staticmethod
-    def _nearest(gap, units):
-        """The slider's step nearest to a gap; of several gaps, the one nearest the collar."""
-        step, count = GAP_STEPS[units]
-        gap = gap[0] if isinstance(gap, tuple) else gap
-        return min(count, max(0, round(gap / step))) * step
-
     def set(self, **values):
         """Move controls as a hand would; see `controls` for their names."""
         for name, value in values.items():
             if name.endswith("_gap"):
-                value = self._nearest(value, self.controls["units"].value)
+                value = nearest_gap(value, self.controls["units"].value)
             super().set(**{name: value})
 
     def _react(self, change):
@@ -257,7 +300,7 @@ class Panel(LivePanel):
     def _gap(self, axle, units):
         """The gap a slider stands for [m]: the set-up's own, unrounded, until it is moved."""
         own, value = getattr(self._setup, AXLES[axle][0]).gap, self.controls[f"{axle}_gap"].value
-        if own is None or value == self._nearest(own, units):
+        if own is None or value == nearest_gap(own, units):
             return own
         return (value, *own[1:]) if isinstance(own, tuple) else value
 
@@ -266,8 +309,8 @@ class Panel(LivePanel):
             slider, gap = self.controls[f"{name}_gap"], self._gap(name, old)
             # From an index past the new end the page would send its own end back as if moved.
             slider.index = 0
-            slider.options = _gap_options(new)
-            slider.value = self._nearest(gap or 0.0, new)
+            slider.options = gap_options(new)
+            slider.value = nearest_gap(gap or 0.0, new)
 
     def _change_setup(self, name):
         self._setup, self._held = self.vehicle.setups[name], None
@@ -277,7 +320,7 @@ class Panel(LivePanel):
             self.controls[f"{axle}_turns"].value = float(corner.turns)
             self.controls[f"{axle}_gap"].disabled = corner.gap is None
             if corner.gap is not None:
-                self.controls[f"{axle}_gap"].value = self._nearest(corner.gap, units)
+                self.controls[f"{axle}_gap"].value = nearest_gap(corner.gap, units)
 
     @property
     def setup(self):
@@ -358,12 +401,26 @@ def as_table(heads, rows, *, notes, spoken):
         + "</tr>"
         for label, texts in rows.items()
     )
-    words = (
-        '<p aria-live="polite" style="position:absolute;width:1px;height:1px;overflow:hidden;'
-        f'clip-path:inset(50%)">{html.escape(spoken)}</p>'
-    )
     head = "".join(f'<th style="text-align:left">{html.escape(name)}</th>' for name in heads)
-    return f'{above}<table style="line-height:1.35"><tr><td></td>{head}</tr>{body}</table>{words}'
+    table = f'<table style="line-height:1.35"><tr><td></td>{head}</tr>{body}</table>'
+    return above + table + unseen(spoken)
+
+
+def unseen(spoken):
+    """What the picture shows, for a screen reader alone; the picture is called by it.
+
+    Parameters
+    ----------
+    spoken : str
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    hidden = "position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)"
+    words = html.escape(spoken)
+    return f'<p class="suspkit-spoken" aria-live="polite" style="{hidden}">{words}</p>'
 
 
 def start(vehicle, **options):
@@ -438,6 +495,7 @@ def as_lines(rows):
 
 
 __all__ = [
-    "LivePanel", "Panel", "as_lines", "as_table", "install", "numbers", "preload", "start",
-    "stop_gap",
+    "LivePanel", "Panel", "as_lines", "as_table", "axle_control", "gap_options", "install",
+    "load_control", "nearest_gap", "numbers", "preload", "start", "stop_gap", "units_control",
+    "unseen",
 ]  # fmt: skip

@@ -36,9 +36,8 @@ class ForceVelocity(Chart):
 
     aspect = 1.2
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes, axle, units = self.axes, self.axle, self.units
         seen = view.clicks[axle]
         style(
             axes,
@@ -99,9 +98,8 @@ class RatioOverClicks(Chart):
 
     aspect = 1.1
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes, axle = self.axes, self.axle
         seen = view.clicks[axle]
         count = max(len(f) for f in seen.force.values()) - 1
         style(
@@ -162,9 +160,8 @@ class TravelTrace(Chart):
 
     aspect = 1.0
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes, axle, units = self.axes, self.axle, self.units
         style(axes, x="time, s", y=f"{axle} wheel travel, {unit_label('length', units)}")
         self.end = view.event.duration
         corner = view.runs[0].corners[wheels_of(view.runs[0], axle)[0]]
@@ -222,9 +219,8 @@ class SeatTrace(Chart):
 
     aspect = 1.0
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes, units = self.axes, self.units
         style(axes, x="time, s", y=f"driver's seat, {unit_label('acceleration', units)}")
         self.end, top = view.event.duration, self.scale(SEAT_LIMIT, "acceleration")
         axes.set_xlim(0, self.end)
@@ -261,8 +257,8 @@ class SeatTrace(Chart):
 class RunSide(SideView):
     """The vehicle from the side at one moment of a run, on the ground it drives over."""
 
-    def __init__(self, figure, area, view, axle, units):
-        super().__init__(figure, area, view, axle, units)
+    def make(self, view):
+        super().make(view)
         self.axes.set_ylim(-24 * INCH, 98 * INCH)
         self.axes.lines[0].set_visible(False)  # flat ground: here it moves
         self.ground = self.line(self.axes, color=INK, linewidth=1.4)
@@ -321,9 +317,8 @@ class RunCutAway(CutAway):
 
     aspect = 0.9
 
-    def __init__(self, figure, area, view, axle, units):
-        Chart.__init__(self, figure, area, view, axle, units)
-        self.axes = axes = figure.add_subplot(area)
+    def make(self, view):
+        axes = self.axes
         axes.set_aspect("equal")
         axes.axis("off")
         self.step, self.radius = 15 * INCH, 1.25 * INCH
@@ -372,6 +367,9 @@ class RideBoard(Board):
     """A `Board` of `RIDE_CHARTS`; its view is a `suspkit.ride_view.RideView`."""
 
     KINDS = CHARTS | RIDE_CHARTS
+
+    def layout(self, view):
+        return ride_rows("road", "front")
 
 
 def ride_rows(kind, axle):

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
-from suspkit.panels import GAP_STEPS, LivePanel, as_table, lines_of
+from suspkit.panels import (
+    GAP_STEPS,
+    LivePanel,
+    as_table,
+    axle_control,
+    lines_of,
+    load_control,
+    units_control,
+)
 from suspkit.ride_charts import RideBoard, ride_rows
 from suspkit.ride_view import CLICK_TRIALS, FRAME, TRIALS, Bench, cautions, in_words, readout
 from suspkit.setup import AXLES
@@ -19,19 +27,9 @@ _NARROW = {"description_width": "4em"}
 
 def _choices(vehicle, load, units):
     """The controls both panels have."""
-    if load is None:
-        load = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
-    else:
-        known_name(load, vehicle.loads, "load", "a load of the vehicle")
     return {
-        "load": widgets.Dropdown(
-            options=list(vehicle.loads) or [("as weighed", None)], value=load,
-            description="load", layout=widgets.Layout(width="14em"), style=_NARROW,
-        ),
-        "units": widgets.ToggleButtons(
-            options=[("US units", "us"), ("metric", "metric")], value=units,
-            style={"button_width": "7em"},
-        ),
+        "load": load_control(vehicle, load, width="14em"),
+        "units": units_control(units),
     }  # fmt: skip
 
 
@@ -69,6 +67,8 @@ class RidePanel(LivePanel):
         if change["owner"] in (self.controls["event"], self.controls["units"]):
             trial, level = self.TRIALS[self.controls["event"].value], self.controls["level"]
             kept = level.value if change["owner"] is self.controls["units"] else trial.level
+            # From an index past the new end the page would send its own end back as if moved.
+            level.index = 0
             level.options = _levels(trial, self.controls["units"].value)
             level.value = kept
 
@@ -117,9 +117,6 @@ class ClickerPanel(RidePanel):
     ----------
     view : RideView
         What is shown now: as set, and all clickers mid-range.
-    controls : dict of str to widget
-    error : str
-        The sentence shown in place of a chart that cannot be made; empty if all is well.
     """
 
     KIND, TRIALS = "clicks", CLICK_TRIALS
@@ -131,11 +128,8 @@ class ClickerPanel(RidePanel):
         self.vehicle, self._setup = vehicle, vehicle.setups[name]
         # Left and right are set alike, so half a vehicle tells as much in half the time.
         self._bench = Bench(vehicle, model="half")
-        known_name(axle, AXLES, "axle", "an axle")
         choices = _trial_controls(self.TRIALS, event, units) | _choices(vehicle, load, units)
-        choices["axle"] = widgets.ToggleButtons(
-            options=[(f"{a} axle", a) for a in AXLES], value=axle, style={"button_width": "7em"}
-        )
+        choices["axle"] = axle_control(axle)
         clickers = self._clickers()
         self._lay_out(choices | clickers, [list(choices.values()), list(clickers.values())])
 
@@ -205,9 +199,11 @@ class RoadPanel(RidePanel):
     ----------
     view : RideView
         What is shown now.
-    controls : dict of str to widget
-    error : str
-        The sentence shown in place of a chart that cannot be made; empty if all is well.
+
+    Raises
+    ------
+    ValueError
+        If a name is not known, or there is no set-up.
     """
 
     KIND, TRIALS = "road", TRIALS
@@ -274,17 +270,7 @@ def road(vehicle, **options):
 
 
 def numbers(panel_or_view, *, units="us"):
-    """The readout as lines of text, for a notebook cell that is checked.
-
-    Parameters
-    ----------
-    panel_or_view : RidePanel or RideView
-    units : {"us", "metric"}
-
-    Returns
-    -------
-    str
-    """
+    """The readout as lines of text; arguments as for `suspkit.panels.numbers`."""
     return lines_of(panel_or_view, readout, units=units)
 
 

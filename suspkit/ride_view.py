@@ -14,8 +14,8 @@ from suspkit.comfort import comfort_words, mtvv, weighted_rms
 from suspkit.corner import Corner
 from suspkit.damper import DIRECTIONS
 from suspkit.damping import damping_ratios
-from suspkit.driving import Run, build, drive, with_clicks
-from suspkit.setup import AXLES, Setup
+from suspkit.driving import build, drive, with_clicks
+from suspkit.setup import AXLES
 from suspkit.units import GRAVITY, show
 from suspkit.vehicle import Vehicle
 from suspkit.view import cutaway_at
@@ -187,12 +187,7 @@ class ClickView:
     zero: dict
 
     def current(self):
-        """Shaft velocity, positive in compression [m/s], and force [N] as set now.
-
-        Returns
-        -------
-        tuple of array
-        """
+        """Shaft velocity, positive in compression [m/s], and force [N] as set now."""
         halves = [self.force[d][self.now[d]] for d in DIRECTIONS]
         return (
             np.concatenate([-self.speed[:0:-1], self.speed]),
@@ -305,31 +300,13 @@ class RideView:
         return self.run.height[i] + x * np.sin(pitch) - z * np.cos(pitch)
 
     def at_full_bump(self, axle):
-        """Whether an axle's left wheel is at full bump in the frame around the moment.
-
-        Parameters
-        ----------
-        axle : {"front", "rear"}
-
-        Returns
-        -------
-        bool
-        """
+        """Whether an axle's left wheel is at full bump in the frame around the moment."""
         wheel, near = wheels_of(self.run, axle)[0], np.abs(self.run.time - self.moment) <= FRAME / 2
         full = self.run.corners[wheel].shock.full_bump
         return bool(np.any(self.run.compression[wheel, near] >= full))
 
     def cutaway(self, axle):
-        """The shock of an axle (its left corner) at the moment.
-
-        Parameters
-        ----------
-        axle : {"front", "rear"}
-
-        Returns
-        -------
-        Cutaway
-        """
+        """The shock of an axle (its left corner) at the moment."""
         wheel = wheels_of(self.run, axle)[0]
         return cutaway_at(self.run.corners[wheel], self.run.compression[wheel, self.frame])
 
@@ -603,16 +580,7 @@ def _click_views(vehicle, setup, load):
 
 
 def drawn_places(view):
-    """Places of `PLACES` a click view has ratios to draw for.
-
-    Parameters
-    ----------
-    view : ClickView
-
-    Returns
-    -------
-    tuple of str
-    """
+    """Places of `PLACES` a click view has ratios to draw for."""
     has = view.ratio[DIRECTIONS[0]]
     return ("below", "past") if "past" in has else ("ride",)
 
@@ -708,16 +676,7 @@ def _clicks_text(view, setup, axle):
 
 
 def cautions(view):
-    """Plain sentences about runs that are not to be trusted.
-
-    Parameters
-    ----------
-    view : RideView
-
-    Returns
-    -------
-    tuple of str
-    """
+    """Plain sentences about runs that are not to be trusted."""
     return tuple(
         f"{label}: {note}"
         for label, run in zip(view.labels, view.runs, strict=True)
@@ -726,17 +685,7 @@ def cautions(view):
 
 
 def in_words(view, units="us"):
-    """Both runs in a few plain sentences.
-
-    Parameters
-    ----------
-    view : RideView
-    units : {"us", "metric"}
-
-    Returns
-    -------
-    str
-    """
+    """Both runs in a few plain sentences."""
     parts = [f"{view.event.name[0].upper()}{view.event.name[1:]}."]
     if view.clicks:
         for axle, seen in view.clicks.items():
@@ -762,6 +711,6 @@ def in_words(view, units="us"):
 
 __all__ = [
     "CLICK_TRIALS", "FRAME", "PLACES", "TRIALS", "Bench", "ClickView", "Outcome", "RideView",
-    "Run", "Setup", "Trial", "cautions", "compare", "drawn_places", "hits", "in_words", "outcome",
+    "Trial", "cautions", "compare", "drawn_places", "hits", "in_words", "outcome",
     "readout", "seat_acceleration", "used_text", "wheels_of",
 ]  # fmt: skip

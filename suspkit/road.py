@@ -28,6 +28,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from suspkit.files import read_text
 from suspkit.units import DEGREE, parse
 
 __all__ = ["ROUGHNESS", "Road"]
@@ -48,6 +49,10 @@ _KNOTS_PER_WAVE = 64
 """A cubic on so many knots misses a cosine by one part in four million of its amplitude."""
 
 _MOST_KNOTS = 2_000_000
+
+_FURTHEST = 1e6
+_CLOSEST = 1e-12
+"""A measured profile reaches no further and has no points closer [m]; only a slip does."""
 
 _STEEPEST = 45 * DEGREE
 """Sides of a dip steeper than this are a wall: height over distance no longer says what it is."""
@@ -165,14 +170,7 @@ class Road:
         return (c0 + u * (c1 + u * (c2 + u * c3)))[_path(side)]
 
     def slope(self, distance: ArrayLike, *, side: Side = "both"):
-        """Slope of the ground: the exact derivative of `height`.
-
-        Parameters
-        ----------
-        distance : array_like, shape (...)
-            Distance along the road [m].
-        side : {"both", "left", "right"}
-            Which wheel path.
+        """Slope of the ground: the exact derivative of `height`, arguments as there.
 
         Returns
         -------
@@ -584,6 +582,9 @@ class Road:
             if not np.isfinite(values).all():
                 at = int(np.argmin(np.isfinite(values)))
                 raise ValueError(f"{key}[{at}] is {values[at]}; expected finite numbers")
+            if np.abs(values).max() > _FURTHEST:
+                far = values[np.abs(values).argmax()]
+                raise ValueError(f"{key} goes to {far:g} m; expected at most {_FURTHEST:g} m")
         back = np.flatnonzero(np.diff(x) <= 0)
         if back.size:
             at = int(back[0]) + 1
@@ -663,10 +664,14 @@ def _cells(count):
 def _even_step(x):
     """Step and number of even cells that carry points at ``x``: on them, where they are even."""
     cells = x.size - 1
+    closest = np.diff(x).min()
+    if closest < _CLOSEST:
+        raise ValueError(
+            f"distance has two points {closest:.3g} m apart; expected {_CLOSEST:g} m or more"
+        )
     even = x[-1] / cells
     if np.abs(x - np.arange(x.size) * even).max() <= 1e-6 * even:
         return even, cells
-    closest = np.diff(x).min()
     cells = np.ceil(4 * x[-1] / closest)
     if cells > _MOST_KNOTS:
         raise ValueError(
@@ -692,7 +697,7 @@ def _read_profile(path):
     """Columns of a profile in metres: distance, height and, if it is there, right height."""
     lines = [
         (number, line)
-        for number, line in enumerate(_read_text(path).splitlines(), start=1)
+        for number, line in enumerate(read_text(path).splitlines(), start=1)
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not lines:
@@ -758,20 +763,9 @@ def _read_cell(cell, what):
     except ValueError:
         value = np.nan
     if not np.isfinite(value) or "_" in text:
-        raise ValueError(f"{what} is {text or 'blank'}; expected a finite number")
+        shown = text[:60] if text[:60].isprintable() else repr(text[:60])
+        raise ValueError(f"{what} is {shown or 'blank'}; expected a finite number")
     return value
-
-
-def _read_text(path):
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise ValueError(
-            f"{path}: byte {error.start} is {error.object[error.start]:#04x}; expected UTF-8 text"
-        ) from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise ValueError(f"{path}: cannot be read: {reason}; expected a text file") from None
 
 
 # --- checks ---------------------------------------------------------------------------------------

@@ -438,17 +438,10 @@ def bar_off_limit(
     arm = vehicle.front.bar.arm / np.sqrt(least) if least > 0 else np.inf
 
     def opened(gap):
-        own = setup.change("front", gap=gap)
-        return assemble(vehicle, own, refuse_solid=False)
+        return assemble(vehicle, setup.change("front", gap=gap), refuse_solid=False)
 
-    gaps, gap_roll, gap_front, gap_height, gap_range = *(np.empty(0),) * 4, None
-    left, right = (corners[name] for name in AXLES["front"])
-    if len(left.gap) == len(right.gap) == 1:
-        low, high = left.gap_limits(0)
-        gaps = np.linspace(float(low), max(float(low), float(high)), POINTS)
-        corner = opened(gaps)["front_left"]
-        solid = corner.stack.solid_compression - corner.seat < corner.shock.full_bump
-        gaps = gaps[~solid]
+    gap_roll, gap_front, gap_height, gap_range = *(np.empty(0),) * 3, None
+    gaps = _front_gaps(corners, opened)
     if gaps.size:
         made = opened(gaps)
         gap_roll, gap_front, _ = measure(0.0, made)
@@ -472,6 +465,16 @@ def bar_off_limit(
         ok=not least, message="",
     )  # fmt: skip
     return replace(found, message=_in_words(found, vehicle.front.bar))
+
+
+def _front_gaps(corners, opened):
+    """Stop gaps that the front ring's thread allows, springs not solid; none without one ring."""
+    left, right = (corners[name] for name in AXLES["front"])
+    if not len(left.gap) == len(right.gap) == 1:
+        return np.empty(0)
+    low, high = (float(limit) for limit in left.gap_limits(0))
+    gaps = np.linspace(low, max(low, high), POINTS)
+    return gaps[opened(gaps)["front_left"].room >= 0]
 
 
 def _roll_and_share(vehicle, setup, load, lateral, share, corners):

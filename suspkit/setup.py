@@ -14,6 +14,11 @@ CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
 AXLES = {"front": ("front_left", "front_right"), "rear": ("rear_left", "rear_right")}
 
 
+def corners_of(where):
+    """Corners that "front", "rear", "all" or a corner's own name stands for."""
+    return AXLES.get(where, CORNERS if where == "all" else (where,))
+
+
 @dataclass(frozen=True, kw_only=True)
 class CornerSetup:
     """How one corner is adjusted.
@@ -53,13 +58,21 @@ class CornerSetup:
             )
         for name in ("turns", "gap"):
             value = getattr(self, name)
-            if value is not None and not np.all(np.asarray(value, dtype=float) >= 0):
+            try:
+                fits = value is None or np.all(np.asarray(value, dtype=float) >= 0)
+            except (TypeError, ValueError):  # no number at all
+                fits = False
+            if not fits:
                 raise ValueError(f"{name} is {value!r}; expected zero or more")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Setup:
     """Four corners and two bars. A changed set-up is a new one.
+
+    A vehicle file and a job log tell of a bar that it is on or off. Besides these it may be the
+    share of its rate that is on, 0 to 1, or an array of shares: that is how `bar_off_limit` looks
+    for the least bar that will do.
 
     Parameters
     ----------
@@ -69,6 +82,11 @@ class Setup:
         Whether the anti-roll bar is connected.
     note : str
         Free text.
+
+    Raises
+    ------
+    ValueError
+        If a bar is neither on, off nor a share.
     """
 
     front_left: CornerSetup
@@ -78,6 +96,15 @@ class Setup:
     front_bar: bool = True
     rear_bar: bool = True
     note: str = ""
+
+    def __post_init__(self):
+        for name in ("front_bar", "rear_bar"):
+            share = np.asarray(getattr(self, name))
+            if share.dtype.kind not in "bif" or not np.all((share >= 0) & (share <= 1)):
+                raise ValueError(
+                    f"{name} is {getattr(self, name)!r}; expected True or False, or the share of "
+                    "it that is on, 0 to 1"
+                )
 
     @property
     def corners(self):
@@ -103,7 +130,7 @@ class Setup:
         ValueError
             If ``where`` names no corner or axle.
         """
-        names = AXLES.get(where, CORNERS if where == "all" else (where,))
+        names = corners_of(where)
         if not set(names) <= set(CORNERS):
             raise ValueError(
                 f"where is {where!r}; expected front, rear, all or one of {', '.join(CORNERS)}"

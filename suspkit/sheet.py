@@ -243,7 +243,8 @@ class _Writer:
     def bar(self, axle):
         if getattr(self.sheet.vehicle, axle).bar is None:
             return "none"
-        return "connected" if getattr(self.sheet.setup, f"{axle}_bar") else "off"
+        share = getattr(self.sheet.setup, f"{axle}_bar")
+        return {0: "off", 1: "connected"}.get(share, f"{share:.0%} of it")
 
     def rake(self):
         sheet = self.sheet
@@ -391,24 +392,7 @@ def _chart_words(sheet, units):
 
 
 def html(vehicle, *, setup=None, load=None, units="us"):
-    """The work sheet as one HTML file that needs nothing beside it.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-    setup : str or Setup, optional
-    load : str, optional
-    units : {"us", "metric"}
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    ValueError
-        As for `work_sheet`.
-    """
+    """The work sheet as one HTML page that needs nothing beside it; arguments as for `write`."""
     sheet = work_sheet(vehicle, setup=setup, load=load, units=units)
     return _page(sheet, units)(_guess(sheet))
 

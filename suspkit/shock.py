@@ -176,6 +176,11 @@ class Clicker:
         Clicks from fully closed to fully open.
     zero : {"closed", "open"}
         The end a click count starts from; the trade counts out from closed.
+
+    Raises
+    ------
+    ValueError
+        If the count is no whole number above zero, or the end is neither.
     """
 
     count: Clicks
@@ -224,6 +229,11 @@ class Shock:
         By the name a set-up calls them.
     damper : Damper, optional
         What resists motion. Its adjusters must be among the clickers.
+
+    Raises
+    ------
+    ValueError
+        If the parts do not fit each other.
     """
 
     extended_length: Size
@@ -240,6 +250,8 @@ class Shock:
     damper: Damper | None = None
 
     def __post_init__(self):
+        if not 0 < self.stroke < np.inf:
+            raise ValueError(f"stroke is {self.stroke!r} m; expected a number above zero")
         if self.gas is not None:
             swept = self.gas.rod_area * self.stroke
             if swept >= self.gas.volume:

@@ -44,7 +44,13 @@ class Solution:
 
 
 def _batch_settle(vehicle, setup, load):
-    return settle(vehicle, setup, load=load, corners=assemble(vehicle, setup, refuse_solid=False))
+    corners = assemble(vehicle, setup, refuse_solid=False)
+    stance = settle(vehicle, setup, load=load, corners=corners)
+    if stance.tipped.all():
+        raise ValueError(
+            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
+        )
+    return stance
 
 
 def _axle_height(stance, axle):

@@ -267,7 +267,6 @@ class Stack:
         found = []
         _, met = self._recursion
         held = self._held
-        last = len(self.springs) - 1
         for i, spring in enumerate(self.springs):
             knots = np.moveaxis(spring.compliance.x, -1, 0)[1:]
             for j, force in enumerate(knots):
@@ -276,9 +275,8 @@ class Stack:
                 reached = np.where(force <= held[i], force, np.inf)
                 found.append((kind, spring.name, reached))
             if i in met:
-                later = held[i + 1] if i < last else np.inf
                 # Already solid or already held: the ring is met by nothing.
-                moving = np.where(met[i] < later, met[i], np.inf)
+                moving = np.where(met[i] < held[i + 1], met[i], np.inf)
                 found.append(("crossover", spring.name, moving))
         events = [
             Event(kind=kind, name=name, compression=self._at(force), force=force[()])

@@ -366,7 +366,7 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
         )  # fmt: skip
 
     pose, seen, residual, state = _shared_out(rows, count)
-    lost = (state == 2) & (residual > 1e-9)
+    lost = (state == 2) & ~(residual <= 1e-9)  # one that is not a number is none
     if lost.any():
         first = int(np.flatnonzero(lost)[0])
         raise NotSettledError(
@@ -398,6 +398,10 @@ def height_band(vehicle, setup=None, *, load=None, corners=None):
     low, high : array, shape (4, ...)
         Ride height with every shock's friction holding the vehicle down, then up [m]. A tape
         reading after rolling the vehicle lies between the two.
+
+    Notes
+    -----
+    Each end is settled as in `settle`, the friction of all shocks at its limit one way.
     """
     setup = vehicle.setup if setup is None else setup
     corners = assemble(vehicle, setup) if corners is None else corners

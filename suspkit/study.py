@@ -74,11 +74,6 @@ def _differences(axle, left, before, after):
     def delta(read):
         return float(read(after) - read(before))
 
-    def crossover(stance):
-        corner = stance.corners[left]
-        met = corner.crossover
-        return corner.linkage.travel(met) if np.isfinite(met) else np.nan
-
     def gap(stance):
         return stance.corners[left].gap[0] if stance.corners[left].gap else np.nan
 
@@ -87,7 +82,7 @@ def _differences(axle, left, before, after):
         "other_height": delta(lambda s: s.height[others].mean()),
         "rake": delta(lambda s: s.rake),
         "gap": delta(gap),
-        "crossover": delta(crossover),
+        "crossover": delta(lambda s: s.corners[left].crossover_travel),
         "load_factor": delta(lambda s: s.bottoming.load_factor[rows].mean()),
         "energy": delta(lambda s: s.bottoming.energy[rows].mean()),
     }

@@ -1,4 +1,7 @@
-"""How sure a number is: many vehicles, of springs, readings and loads that are a little off."""
+"""How sure a number is: many vehicles, of springs, readings and loads that are a little off.
+
+What speaks to a reader takes ``units``, "us" or "metric", and gives text.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,7 @@ from suspkit.springs import VariedSpring
 from suspkit.stack import Stack
 from suspkit.stance import load_factor, settle
 from suspkit.units import GRAVITY, INCH, POUND, show, tape
-from suspkit.vehicle import known_name
+from suspkit.vehicle import Targets, known_name
 
 HABITS = {
     "count turns": "counting turns from contact",
@@ -36,9 +39,6 @@ SOURCES = {
 BLOCK = 4096
 """Vehicles drawn and settled together: few enough that their arrays stay in the cache. Draws belong
 to a block, so they do not depend on the workers, and fewer vehicles are the first of more."""
-
-SIDE_TO_SIDE = INCH / 16
-"""Left and right should agree within this [m] where a vehicle states no target."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,16 +91,7 @@ class Tolerances:
         return replace(self, **{f.name: 0.0 for f in fields(self) if f.name not in kept})
 
     def words(self, units="us"):
-        """What is assumed, in one sentence.
-
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        str
-        """
+        """What is assumed, in one sentence."""
         length, read, along, across = (
             _fraction(x, units) for x in (self.free_length, self.tape, self.along, self.across)
         )
@@ -268,14 +259,7 @@ class Spread:
     def table(self, units="us"):
         """`numbers` for a reader.
 
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        pandas.DataFrame
-            Text; places without the number are left out.
+        Places without the number are left out.
         """
         shown = self.numbers[self.numbers["share"] > 0].astype(object)
         for key, row in shown.iterrows():
@@ -284,16 +268,7 @@ class Spread:
         return shown.rename(columns={"low": "5 %", "middle": "50 %", "high": "95 %"})
 
     def words(self, units="us"):
-        """The same in a few plain sentences.
-
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        str
-        """
+        """The same in a few plain sentences."""
         out = [f"{self.count} vehicles set by {HABITS[self.habit]}; nine of ten lie:"]
         for axle in _AXLES:
             middle = show(self.numbers.loc[("ride height", axle), "middle"], "tape", units)
@@ -352,32 +327,13 @@ class _Job:
             drawn = rng.standard_normal(shape) if normal else rng.uniform(-1.0, 1.0, shape)
             return getattr(off, source) * drawn[..., :size]
 
-        stacks = [vehicle.stack(chosen.stack) for chosen in setup.corners]
-        most = max(len(stack.springs) for stack in stacks)
+        most = max(len(vehicle.stack(chosen.stack).springs) for chosen in setup.corners)
         longer, stiffer = draw("free_length", most, 4), 1.0 + draw("rate", most, 4)
         turned, read = draw("collar", 4), draw("tape", 1 + most, 4)
-        corners = {}
-        for i, name in enumerate(CORNERS):
-            chosen, stack = getattr(setup, name), stacks[i]
-            made = [
-                VariedSpring(nominal=spring, stiffer=stiffer[j, i], longer=longer[j, i])
-                for j, spring in enumerate(stack.springs)
-            ]
-            turns = chosen.turns + self.miscount.get(name, 0.0) + turned[i]
-            preload = turns * vehicle.axle_of(name).shock.thread.collar_pitch
-            gap, ring = (_each(value) for value in (chosen.gap, chosen.ring))
-            if gap is not None:
-                gap = tuple(np.maximum(0.0, g + read[1 + j, i]) for j, g in enumerate(gap))
-            if self.habit == "copy collar":
-                # Same place on the thread, so a longer stack is squeezed by what it is longer.
-                preload = preload + longer[: len(made), i].sum(axis=0)
-                if ring is not None:
-                    below = [longer[r.below + 1 : len(made), i].sum(axis=0) for r in stack.rings]
-                    ring = tuple(r - more for r, more in zip(ring, below, strict=True))
-            corners[name] = fit_corner(
-                vehicle.axle_of(name), Stack(made, stack.rings), name=name,
-                stack_name=chosen.stack, preload=preload, gap=gap, ring=ring,
-            )  # fmt: skip
+        corners = {
+            name: self._corner(name, longer[:, i], stiffer[:, i], turned[i], read[1:, i])
+            for i, name in enumerate(CORNERS)
+        }
         normal = {name: draw(name, normal=True) for name in ("mass", "along", "across")}
         masses = replace(
             self.masses,
@@ -392,12 +348,36 @@ class _Job:
             "height": stance.height,
             "reading": stance.height + read[0],
             "tyre_load": stance.tyre_load,
-            "crossover": [_crossover_travel(c) for c in each],
+            "crossover": [c.crossover_travel for c in each],
             "load_factor": np.where(np.isfinite(factor), factor, np.nan),
             "gap": [c.gap[0] if c.gap else np.nan for c in each],
             "collar": [c.collar_at for c in each],
             "loose": [c.slack > 0 for c in each],
         }
+
+    def _corner(self, name, longer, stiffer, turned, read):
+        """One corner of all vehicles, its springs as made, its collar and gap as set."""
+        axle, chosen = self.vehicle.axle_of(name), getattr(self.setup, name)
+        stack = self.vehicle.stack(chosen.stack)
+        made = [
+            VariedSpring(nominal=spring, stiffer=stiffer[j], longer=longer[j])
+            for j, spring in enumerate(stack.springs)
+        ]
+        turns = chosen.turns + self.miscount.get(name, 0.0) + turned
+        preload = turns * axle.shock.thread.collar_pitch
+        gap, ring = (_each(value) for value in (chosen.gap, chosen.ring))
+        if gap is not None:
+            gap = tuple(np.maximum(0.0, g + read[j]) for j, g in enumerate(gap))
+        if self.habit == "copy collar":
+            # Same place on the thread, so a longer stack is squeezed by what it is longer.
+            preload = preload + longer[: len(made)].sum(axis=0)
+            if ring is not None:
+                below = [longer[r.below + 1 : len(made)].sum(axis=0) for r in stack.rings]
+                ring = tuple(r - more for r, more in zip(ring, below, strict=True))
+        return fit_corner(
+            axle, Stack(made, stack.rings), name=name, stack_name=chosen.stack, preload=preload,
+            gap=gap, ring=ring,
+        )  # fmt: skip
 
     def run(self, count):
         """All blocks, on every processor: arrays (4, count) by field of `Spread`."""
@@ -422,12 +402,6 @@ class _Job:
 
 def _each(value):
     return value if value is None or isinstance(value, tuple) else (value,)
-
-
-def _crossover_travel(corner):
-    met = np.asarray(corner.crossover)
-    there = np.isfinite(met)
-    return np.where(there, corner.linkage.travel(np.where(there, met, 0.0)), np.nan)
 
 
 def spread(
@@ -489,10 +463,14 @@ def spread(
         vehicle=vehicle, setup=setup, masses=vehicle.masses(load), habit=habit,
         tolerances=tolerances, seed=int(seed), miscount=miscount,
     )  # fmt: skip
-    limit = vehicle.targets.side_to_side if vehicle.targets else SIDE_TO_SIDE
+    made = job.run(int(count))
+    if np.isnan(made["height"]).all():
+        raise ValueError(
+            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
+        )
     return Spread(
         habit=habit, tolerances=tolerances, load=load, wheelbase=vehicle.wheelbase,
-        side_to_side=limit, **job.run(int(count)),
+        side_to_side=(vehicle.targets or Targets).side_to_side, **made,
     )  # fmt: skip
 
 
@@ -543,14 +521,7 @@ class Habits:
     def table(self, units="us"):
         """Both habits side by side for a reader.
 
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        pandas.DataFrame
-            Text: where nine of ten lie, and what fails the check of left against right.
+        Where nine of ten lie, and what fails the check of left against right.
         """
         import pandas as pd
 
@@ -568,16 +539,7 @@ class Habits:
         return pd.DataFrame(shown)
 
     def words(self, units="us"):
-        """Which habit leaves less scatter between left and right, in one sentence.
-
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        str
-        """
+        """Which habit leaves less scatter between left and right, in one sentence."""
         counted, copied = (one.numbers.loc["left less right", "sd"] for one in self.both)
         told = "; ".join(
             f"{axle} {_say(counted[axle], 'left less right', units)} counted against "
@@ -642,17 +604,7 @@ class Matters:
         return (self.sd / self.sd.loc["all"]).fillna(0.0) ** 2
 
     def table(self, units="us"):
-        """Both for a reader, the largest source of each quantity starred.
-
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        pandas.DataFrame
-            Text.
-        """
+        """Both for a reader, the largest source of each quantity starred."""
         shown, share = self.sd.astype(object), self.share
         for key in self.sd.columns:
             most = share[key].drop("all").idxmax()
@@ -687,7 +639,7 @@ def which_matters(vehicle, setup=None, *, tolerances=None, count=2 * BLOCK, **ho
     for source in (*SOURCES, "all"):
         kept = tolerances if source == "all" else tolerances.only(source)
         found = spread(vehicle, setup, tolerances=kept, count=count, **how)
-        rows[source] = [np.nanstd(found.samples[key], ddof=1) for key in STUDIED]
+        rows[source] = [found.numbers.loc[key, "sd"] for key in STUDIED]
     columns = pd.MultiIndex.from_tuples(STUDIED)
     sd = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
     return Matters(sd=sd.rename_axis("source"))
@@ -736,16 +688,7 @@ class SideCheck:
         }
 
     def words(self, units="us"):
-        """What the check is worth, in plain sentences.
-
-        Parameters
-        ----------
-        units : {"us", "metric"}
-
-        Returns
-        -------
-        str
-        """
+        """What the check is worth, in plain sentences."""
         out = [f"The check of left against right within {_fraction(self.limit, units)} by tape."]
         most = max(abs(n) for n in self.caught.index)
         for axle in _AXLES:

@@ -708,7 +708,8 @@ def to_unit(value, kind: str, system: str = "us"):
     if scale.reciprocal:
         with np.errstate(divide="ignore"):
             return _scalar(scale.factor / value)
-    return _scalar((value - scale.offset) / scale.factor)
+    with np.errstate(over="ignore"):
+        return _scalar((value - scale.offset) / scale.factor)
 
 
 def from_unit(value, kind: str, system: str = "us"):

@@ -45,11 +45,22 @@ class Tyre:
         At the pressure it runs [N/m].
     damping : float
         Of its casing, against the same squeeze [N s/m].
+
+    Raises
+    ------
+    ValueError
+        If radius or rate is not above zero.
     """
 
     radius: Size
     rate: Rate
     damping: Damping = 0.0
+
+    def __post_init__(self):
+        for name in ("radius", "rate"):
+            value = getattr(self, name)
+            if not 0 < value < np.inf:
+                raise ValueError(f"{name} is {value!r}; expected a number above zero")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,6 +221,11 @@ class Axle:
         Or those of a trailing arm. One of the three is needed.
     bar : Bar, optional
         The anti-roll bar, if there is one.
+
+    Raises
+    ------
+    ValueError
+        If there is not exactly one linkage, or it stops short of full bump.
     """
 
     track: Span
@@ -445,6 +461,11 @@ class Vehicle:
         Where it was read from.
     digest : str
         SHA-256 of the vehicle file and its rack.
+
+    Raises
+    ------
+    ValueError
+        If something is named that is not there, or a number does not fit the rest.
     """
 
     name: str
@@ -513,6 +534,11 @@ class Vehicle:
                     f"{where}.clicks.{name} is {clicks:g}; expected a whole number from 0 to "
                     f"{clickers[name].count:g}"
                 )
+
+    @property
+    def usual_load(self):
+        """The load the targets are for, else the first one; None if there is none."""
+        return self.targets.load if self.targets else next(iter(self.loads), None)
 
     @property
     def setup(self):
@@ -636,12 +662,26 @@ MOST_LISTED = 12
 
 
 def known_name(name, known, where, what):
-    """Refuse a name that is not known, with the nearest one as a hint."""
+    """Refuse a name that is not known, with the nearest one as a hint.
+
+    Parameters
+    ----------
+    name : str
+    known : iterable of str
+    where, what : str
+        Which field it is in, and what was expected there, for the sentence.
+
+    Raises
+    ------
+    ValueError
+        If it is none of those known.
+    """
     if name not in known:
         names = [str(k) for k in known]
         near = difflib.get_close_matches(str(name), names, n=1)
         hint = f" (did you mean {near[0]!r}?)" if near else ""
+        shown = repr(name) if len(repr(name)) <= 80 else f"{repr(name)[:77]}..."
         listed = ", ".join(names[:MOST_LISTED]) or "none given"
         if len(names) > MOST_LISTED:
             listed += f" and {len(names) - MOST_LISTED} more"
-        raise ValueError(f"{where} is {name!r}; expected {what}: {listed}{hint}")
+        raise ValueError(f"{where} is {shown}; expected {what}: {listed}{hint}")

@@ -6,8 +6,10 @@ import csv
 import difflib
 import hashlib
 import io
+import re
 import tomllib
 import typing
+import unicodedata
 from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -15,6 +17,7 @@ from pathlib import Path
 from suspkit import damper, setup, shock, vehicle
 from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.damper import DynoTable
+from suspkit.files import UnreadableError, read_text
 from suspkit.setup import AXLES
 from suspkit.springs import Spring
 from suspkit.vehicle import Vehicle, known_name
@@ -48,6 +51,16 @@ UNKNOWN = ("unexpected_keyword_argument", "extra_forbidden")
 UNION_BRANCHES = ("function-plain[", "is-instance[", "tuple[")
 
 
+LONGEST_NAME = 60
+"""Characters in a name, which stands in lists and sentences and on the work sheet."""
+
+DEEPEST = 20
+"""Tables within tables; a vehicle has five."""
+
+UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
+"""Unicode's kinds of characters that do not print, or turn the line they stand in."""
+
+
 class VehicleFileError(ValueError):
     """A vehicle file, or a file it names, that cannot be used: one sentence says why."""
 
@@ -78,14 +91,12 @@ def load_vehicle(path):
     if not raw:
         raise VehicleFileError(f"{path}: the file is empty; expected a vehicle")
     digest = hashlib.sha256(text.encode())
+    _check_names(raw, path)
     rack = raw.pop("rack", None)
     springs = {}
     if rack is not None:
-        if not isinstance(rack, str):
-            raise VehicleFileError(f"{path}: rack is {rack!r}; expected the name of a CSV file")
-        rack_path = path.parent / rack
-        digest.update(_read_text(rack_path).encode())
-        springs = load_rack(rack_path)
+        digest.update(_read_named(path, "rack", rack).encode())
+        springs = load_rack(path.parent / rack)
     for axle in AXLES:
         raw = _with_dyno_table(raw, axle, path, digest)
     own = raw.get("springs", {})
@@ -98,7 +109,7 @@ def load_vehicle(path):
     for kept in ("source", "digest"):
         if kept in raw:
             raise VehicleFileError(
-                f"{path}: {kept} is {raw[kept]!r}; expected no such field, it is worked out"
+                f"{path}: {kept} is {_shown(raw[kept])}; expected no such field, it is worked out"
             )
     vehicle = _validate(Vehicle, raw, path, aliases)
     for name, chosen in vehicle.setups.items():
@@ -138,7 +149,10 @@ def load_rack(path):
     ]
     if not lines:
         raise VehicleFileError(f"{path}: the file is empty; expected a heading row and springs")
-    rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
+    except csv.Error as error:
+        raise VehicleFileError(f"{path}: not a CSV file: {error}") from None
     heading = [cell.strip() for cell in rows[0]]
     if len(rows) != len(lines):
         raise VehicleFileError(f"{path}: a quoted cell runs over a line; expected one row a line")
@@ -165,6 +179,8 @@ def load_rack(path):
         row.pop("note", None)
         if "name" not in row:
             raise VehicleFileError(f"{where}: name is missing; expected a name for the spring")
+        if fault := _fault_of_name(row["name"]):
+            raise VehicleFileError(f"{where}: {fault}")
         if row["name"] in springs:
             raise VehicleFileError(f"{where}: name is {row['name']!r} again; expected each once")
         raw = {k: v for k, v in row.items() if k in spring_fields}
@@ -208,26 +224,64 @@ def _with_dyno_table(raw, axle, path, digest):
     if not isinstance(branch, dict) or "table" not in branch:
         return raw
     table = branch["table"]
-    if not isinstance(table, str):
-        raise VehicleFileError(
-            f"{path}: {'.'.join(place)}.table is {table!r}; expected the name of a CSV file"
-        )
-    dyno = path.parent / table
-    digest.update(_read_text(dyno).encode())
-    damper = branch | {"table": load_dyno(dyno)}
+    digest.update(_read_named(path, f"{'.'.join(place)}.table", table).encode())
+    damper = branch | {"table": load_dyno(path.parent / table)}
     return raw | {axle: raw[axle] | {"shock": raw[axle]["shock"] | {"damper": damper}}}
 
 
 def _read_text(path):
     try:
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
+        return read_text(path)
+    except UnreadableError as error:
+        raise VehicleFileError(str(error)) from None
+
+
+def _read_named(path, field, name):
+    """The text of a file that a field of the vehicle file names."""
+    if not isinstance(name, str) or len(name) > 4 * LONGEST_NAME:
         raise VehicleFileError(
-            f"{path}: byte {error.start} is {error.object[error.start]:#04x}; expected UTF-8 text"
-        ) from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise VehicleFileError(f"{path}: cannot be read: {reason}; expected a text file") from None
+            f"{path}: {field} is {_shown(name)}; expected the name of a CSV file"
+        )
+    try:
+        return read_text(path.parent / name, expected="a CSV file")
+    except UnreadableError as error:
+        raise VehicleFileError(f"{path}: {field} is {name!r}, but {error}") from None
+
+
+def _check_names(raw, path):
+    """Refuse names that would not fit a line, before they get into a sentence."""
+    tables = [((), raw)]
+    while tables:
+        place, table = tables.pop()
+        named = ".".join(place)
+        if len(place) > DEEPEST:
+            raise VehicleFileError(
+                f"{path}: {named} is a table {DEEPEST} tables deep; expected those of a vehicle"
+            )
+        for name, value in table.items():
+            if fault := _fault_of_name(name):
+                raise VehicleFileError(f"{path}: {f'{named}: ' if named else ''}{fault}")
+            if isinstance(value, dict):
+                tables.append(((*place, name), value))
+    name = raw.get("name")
+    if isinstance(name, str) and (fault := _fault_of_name(name)):
+        raise VehicleFileError(f"{path}: {fault}")
+
+
+def _fault_of_name(name):
+    unseen = not name.strip() or any(unicodedata.category(letter) in UNSEEN for letter in name)
+    if len(name) <= LONGEST_NAME and not unseen:
+        return ""
+    return f"name is {_shown(name)}; expected 1 to {LONGEST_NAME} characters, all of which print"
+
+
+def _shown(value):
+    """A value as a sentence can hold it."""
+    try:
+        shown = repr(value)
+    except ValueError:  # an int of thousands of digits
+        shown = "a number without end"
+    return shown if len(shown) < 80 else shown[:77] + "..."
 
 
 def _spread_axles(raw):
@@ -272,6 +326,9 @@ def _validate(kind, raw, where, aliases):
     except ValidationError as error:
         # A misspelt field is also missing under its right name; the misspelling says more.
         first = min(error.errors(), key=lambda e: e["type"] not in UNKNOWN)
+        # Of one number or a list of them, a list is refused for an entry.
+        inside = [e for e in error.errors() if _place(e)[:-1] == _place(first)]
+        first = inside[0] if inside else first
         sentence = _as_written(_sentence(kind, first), aliases)
         raise VehicleFileError(f"{where}: {sentence}") from None
 
@@ -280,17 +337,20 @@ def _as_written(sentence, aliases):
     """Name ``setups.kit.front`` where the file has that, not the corner it was spread to."""
     for known, written in aliases.items():
         sentence = sentence.replace(".".join(known), ".".join(written))
-    return sentence
+    # Text that stands where a name should can be a whole page.
+    return re.sub(r"'([^';]{60})[^';]{20,}'", r"'\1...'", sentence)
+
+
+def _place(error):
+    """Where it is; the branches of a union show up there as types, and the file has none."""
+    return tuple(p for p in error["loc"] if not str(p).startswith(UNION_BRANCHES))
 
 
 def _sentence(kind, error):
     """One plain sentence for pydantic's first complaint."""
-    place = tuple(error["loc"])
-    # The branches of a union show up in the path as types; the file has none.
-    parts = [p for p in place if not str(p).startswith(UNION_BRANCHES)]
+    place, parts = tuple(error["loc"]), _place(error)
     path = "".join(f"[{p}]" if isinstance(p, int) else f".{p}" for p in parts).lstrip(".")
-    value = error.get("input")
-    shown = repr(value) if len(repr(value)) < 80 else repr(value)[:77] + "..."
+    shown = _shown(error.get("input"))
     kind_of_error = error["type"]
     if kind_of_error == "missing":
         return f"{path} is missing; expected a value"

@@ -5,9 +5,7 @@ from __future__ import annotations
 import functools
 import hashlib
 import inspect
-import io
 import itertools
-import json
 import marshal
 import os
 import time
@@ -22,18 +20,13 @@ from queue import Empty, SimpleQueue
 import numpy as np
 
 from suspkit.comfort import weighted_rms
-from suspkit.corner import (
-    THREAD_SLACK,
-    BrokenSetupError,
-    assemble,
-    thread_problems,
-)
+from suspkit.corner import THREAD_SLACK, BrokenSetupError, assemble, thread_problems
 from suspkit.driving import UntrustedRunError, drive
 from suspkit.events import Event
-from suspkit.files import write_bytes
-from suspkit.setup import AXLES, CORNERS, Setup
+from suspkit.setup import AXLES, CORNERS, Setup, corners_of
 from suspkit.stance import NotSettledError, settle
-from suspkit.units import GRAVITY, Unit, parse, show, si_unit, unit_label
+from suspkit.tables import in_words, read_table, suffix, write_table
+from suspkit.units import GRAVITY, Unit, parse, si_unit
 from suspkit.vehicle import MOST_LISTED, Masses, known_name
 
 TURN = 0.3 * GRAVITY
@@ -58,18 +51,17 @@ def _rows(axle):
 
 def _mean(read):
     """A number of the stance with one entry a corner, as the mean of an axle's two."""
-    return lambda stance, axle: read(stance)[_rows(axle)].mean(axis=0)
+
+    def mean(stance, axle):
+        with np.errstate(invalid="ignore"):  # all solid carry an endless load, up or down
+            return read(stance)[_rows(axle)].mean(axis=0)
+
+    return mean
 
 
 def _of_corner(read):
     """A number of a corner, as the mean of an axle's two; nan where there is none."""
     return lambda stance, axle: 0.5 * sum(read(stance.corners[name]) for name in AXLES[axle])
-
-
-def _crossover(corner):
-    met = np.asarray(corner.crossover)
-    there = np.isfinite(met)
-    return np.where(there, corner.linkage.travel(np.where(there, met, 0.0)), np.nan)
 
 
 def _worst(read):
@@ -87,7 +79,7 @@ _STANCE_BY_AXLE = {
     "travel": ("standing wheel travel", "length", _mean(lambda s: s.travel)),
     "bump_left": ("travel to full bump", "length", _mean(lambda s: s.bump_left)),
     "frequency": ("ride frequency", "frequency", _mean(lambda s: s.frequency)),
-    "crossover": ("wheel travel at crossover", "length", _of_corner(_crossover)),
+    "crossover": ("wheel travel at crossover", "length", _of_corner(lambda c: c.crossover_travel)),
     "gap": ("stop gap", "length", _of_corner(lambda c: c.gap[0] if c.gap else np.nan)),
     "load_factor": ("load factor", "ratio", _mean(lambda s: s.bottoming.load_factor)),
     "energy": ("energy to full bump", "energy", _mean(lambda s: s.bottoming.energy)),
@@ -276,7 +268,7 @@ class _Keeper:
     def __init__(self, path, plan, paired, at):
         self.path, self.plan, self.at, self.next = path, plan, at, 0.0
         if path is not None:
-            _suffix(path)
+            suffix(path)
             self.mark = _fingerprint(plan, paired)
 
     def take_up(self, numbers, problems):
@@ -398,21 +390,16 @@ def _knob(vehicle, setups, events, path, values):
     return _Knob(path=path, root=root, parts=parts, kind=kind, values=values)
 
 
-def _where(where):
-    """Corners that "front", "all" or a corner's own name stands for."""
-    return AXLES.get(where, CORNERS if where == "all" else (where,))
-
-
 def _all_clicks(vehicle, setups, where):
     """The corner to vary, with the adjusters it leaves mid-range spelt out."""
-    corner = _where(where)[0]
+    corner = corners_of(where)[0]
     chosen = getattr(next(iter(setups.values())), corner)
     middle = {n: c.middle for n, c in vehicle.axle_of(corner).shock.clickers.items()}
     return replace(chosen, clicks=middle | chosen.clicks)
 
 
 def _check_setup(vehicle, path, parts, values):
-    for corner in _where(parts[0]) if len(parts) > 1 else ():
+    for corner in corners_of(parts[0]) if len(parts) > 1 else ():
         for value in values:
             if parts[1] == "stack":
                 known_name(value, vehicle.stacks, f"vary {path!r}", "a stack")
@@ -602,7 +589,7 @@ def _adjusted(setup, parts, value):
     where, *below = parts
     if not below:
         return replace(setup, **{where: value})
-    for corner in _where(where):
+    for corner in corners_of(where):
         old, tree = getattr(setup, corner), value
         for part in reversed(below[1:]):
             tree = {part: tree}
@@ -722,7 +709,7 @@ def _seat(run, *, vehicle, load):
     return weighted_rms(seat, dt=float(run.time[1] - run.time[0]))
 
 
-# --- tables --------------------------------------------------------------------------------------
+# --- the table -----------------------------------------------------------------------------------
 
 
 def _table(plan, at, numbers, problems):
@@ -749,7 +736,7 @@ def readable(table, *, units="us"):
     Parameters
     ----------
     table : pandas.DataFrame
-        As `sweep` or `read_table` gives it.
+        As `sweep` or `suspkit.tables.read_table` gives it.
     units : {"us", "metric"}
 
     Returns
@@ -762,125 +749,11 @@ def readable(table, *, units="us"):
     if (table["problem"] == "").all():
         shown = shown.drop(columns="problem")
     for name, kind in table.attrs["kinds"].items():
-        label, digits = unit_label(kind, units), DIGITS.get(kind)
-        said = [show(value, kind, units, digits) for value in table[name]]
-        shown[name] = [text.removesuffix(label).rstrip() for text in said]
-        words = MEASURES[name][0] if name in MEASURES else name
-        headings[name] = f"{words}, {label}" if label else words
+        words, digits = MEASURES.get(name, (name, kind))[0], DIGITS.get(kind)
+        headings[name], shown[name] = in_words(
+            table[name], words=words, kind=kind, units=units, digits=digits
+        )
     return shown.rename(columns=headings)
-
-
-def write_table(table, path):
-    """Write a table with its units to a file, whole or not at all.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        With ``attrs["units"]``, as `sweep` and `suspkit.sensitivity` give it; or all text, as
-        `readable` does.
-    path : str or path
-        ``.csv``, where each number's heading ends in its unit (``rake [-]``) and remarks before
-        the heading keep the other ``attrs``; or ``.parquet``, where the schema keeps them all.
-
-    Returns
-    -------
-    Path
-
-    Raises
-    ------
-    ValueError
-        If the file would be of another kind, or pyarrow is missing.
-    UnwritableError
-        If it cannot be written; what stood there is then still there.
-    """
-    units = table.attrs.get("units", {})
-    if _suffix(path) == ".csv":
-        remarks = (f"# {k}: {json.dumps(v)}\n" for k, v in table.attrs.items() if k != "units")
-        units = {n: units.get(n, "") for n in table.select_dtypes("number")}
-        headed = table.rename(columns={n: f"{n} [{u or '-'}]" for n, u in units.items()})
-        text = headed.to_csv(index=False, lineterminator="\n")
-        return write_bytes(path, ("".join(remarks) + text).encode())
-    arrow, parquet = _arrow(path)
-    made = arrow.Table.from_pandas(table, preserve_index=False)
-    schema = [made.field(n).with_metadata({"unit": units.get(n, "")}) for n in made.column_names]
-    kept = {"suspkit": json.dumps(table.attrs)} | (made.schema.metadata or {})
-    data = io.BytesIO()
-    parquet.write_table(made.cast(arrow.schema(schema, metadata=kept)), data)
-    return write_bytes(path, data.getvalue())
-
-
-def read_table(path):
-    """Read what `write_table` wrote.
-
-    Parameters
-    ----------
-    path : str or path
-
-    Returns
-    -------
-    pandas.DataFrame
-        The same to the last bit, with its ``attrs``.
-
-    Raises
-    ------
-    ValueError
-        If the file is not there or is no such table.
-    """
-    kind = _suffix(path)
-    _, parquet = _arrow(path) if kind == ".parquet" else (None, None)
-    try:
-        data = Path(path).read_bytes()
-    except OSError as error:
-        raise ValueError(f"{path} cannot be read: {error.strerror}; expected a table") from None
-    try:
-        if parquet is None:
-            return _read_csv(data.decode("utf-8-sig"))
-        read = parquet.read_table(io.BytesIO(data))
-        table = read.to_pandas()
-        table.attrs = json.loads(read.schema.metadata[b"suspkit"])
-        return table
-    except (ValueError, KeyError, TypeError) as error:
-        why = str(error).partition("\n")[0]
-        raise ValueError(f"{path} is not a table of suspkit ({why}); expected one") from None
-
-
-def _read_csv(text):
-    import pandas as pd
-
-    attrs = {"units": {}}
-    while text.startswith("# "):
-        remark, _, text = text.partition("\n")
-        key, _, value = remark[2:].partition(": ")
-        attrs[key] = json.loads(value)
-    table = pd.read_csv(io.StringIO(text), dtype=str, keep_default_na=False)
-    for heading in table.columns:
-        name, bracket, unit = heading.rpartition(" [")
-        if bracket:
-            unit = unit.removesuffix("]")
-            attrs["units"][name] = "" if unit == "-" else unit
-            table[heading] = table[heading].replace("", "nan").astype(float)
-            table = table.rename(columns={heading: name})
-    table.attrs = attrs
-    return table
-
-
-def _arrow(path):
-    try:
-        import pyarrow
-        from pyarrow import parquet
-    except ImportError:
-        raise ValueError(
-            f"{path} needs the package pyarrow, which is not installed; expected it (pip install "
-            "pyarrow), or a name that ends in .csv"
-        ) from None
-    return pyarrow, parquet
-
-
-def _suffix(path):
-    kind = Path(path).suffix.lower()
-    if kind not in (".csv", ".parquet"):
-        raise ValueError(f"path is {str(path)!r}; expected a name that ends in .csv or .parquet")
-    return kind
 
 
 # --- telling one sweep from another --------------------------------------------------------------

@@ -6,11 +6,11 @@ and how hard it may be worked.
 
 References
 ----------
-.. [1] Budynas and Nisbett, *Shigley's Mechanical Engineering Design*, 10th ed., chapter 10.
-.. [2] *Machinery's Handbook*, 31st ed., Spring Design Table 3, "Formulas for Compression Springs".
+- Budynas and Nisbett, *Shigley's Mechanical Engineering Design*, 10th ed., chapter 10.
+- *Machinery's Handbook*, 31st ed., Spring Design Table 3, "Formulas for Compression Springs".
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -85,15 +85,8 @@ class Material:
     diameter_range_mm: tuple[PositiveNumber, PositiveNumber]
 
     def __post_init__(self):
-        for field in (
-            "shear_modulus",
-            "youngs_modulus",
-            "density",
-            "tensile_a",
-            "tensile_m",
-            "shear_yield_fraction",
-        ):
-            _checked(field, getattr(self, field), "a positive number")
+        for field in fields(self)[1:-1]:
+            _checked(field.name, getattr(self, field.name), "a positive number")
         if not np.all(np.asarray(self.youngs_modulus) > self.shear_modulus):
             raise ValueError(
                 f"youngs_modulus is {self.youngs_modulus!r}; "
@@ -121,11 +114,7 @@ class Material:
 
         Notes
         -----
-        ``Sut = A / d**m``, [1]_ Eq. 10-14.
-
-        References
-        ----------
-        .. [1] Shigley's Mechanical Engineering Design, 10th ed., section 10-4.
+        ``Sut = A / d**m``, Shigley Eq. 10-14.
         """
         wire_diameter = _checked("wire_diameter", wire_diameter, "a positive length in metres")
         return self.tensile_a * MPA / (wire_diameter / MM) ** self.tensile_m
@@ -151,63 +140,22 @@ Table 10-6 for hardened and tempered wire after set removal (from memory) [-].""
 #     low-alloy wire. A scragged spring stands more; see SCRAGGED_FRACTION.
 #   density: 7850 kg/m3, the common round figure for carbon and low-alloy steel.
 MATERIALS: dict[str, Material] = {
-    material.name: material
-    for material in (
-        Material(
-            name="music-wire",  # ASTM A228
-            shear_modulus=80.0 * GPA,
-            youngs_modulus=193.0 * GPA,
-            density=7850.0,
-            tensile_a=2211.0,
-            tensile_m=0.145,
-            shear_yield_fraction=0.45,
-            diameter_range_mm=(0.10, 6.5),
-        ),
-        Material(
-            name="hard-drawn",  # ASTM A227
-            shear_modulus=78.6 * GPA,
-            youngs_modulus=196.5 * GPA,
-            density=7850.0,
-            tensile_a=1783.0,
-            tensile_m=0.190,
-            shear_yield_fraction=0.45,
-            diameter_range_mm=(0.7, 12.7),
-        ),
-        Material(
-            name="oil-tempered",  # ASTM A229
-            shear_modulus=77.2 * GPA,
-            youngs_modulus=196.5 * GPA,
-            density=7850.0,
-            tensile_a=1855.0,
-            tensile_m=0.187,
-            shear_yield_fraction=0.50,
-            diameter_range_mm=(0.5, 12.7),
-        ),
-        Material(
-            name="chrome-vanadium",  # ASTM A232
-            shear_modulus=77.2 * GPA,
-            youngs_modulus=203.4 * GPA,
-            density=7850.0,
-            tensile_a=2005.0,
-            tensile_m=0.168,
-            shear_yield_fraction=0.50,
-            diameter_range_mm=(0.8, 11.1),
-        ),
+    name: Material(
+        name=name, shear_modulus=g * GPA, youngs_modulus=e * GPA, density=7850.0, tensile_a=a,
+        tensile_m=m, shear_yield_fraction=share, diameter_range_mm=(thin, thick),
+    )
+    for name, g, e, a, m, share, thin, thick in (
+        ("music-wire", 80.0, 193.0, 2211.0, 0.145, 0.45, 0.10, 6.5),  # ASTM A228
+        ("hard-drawn", 78.6, 196.5, 1783.0, 0.190, 0.45, 0.7, 12.7),  # ASTM A227
+        ("oil-tempered", 77.2, 196.5, 1855.0, 0.187, 0.50, 0.5, 12.7),  # ASTM A229
+        ("chrome-vanadium", 77.2, 203.4, 2005.0, 0.168, 0.50, 0.8, 11.1),  # ASTM A232
         # What suspension springs are mostly wound from (common practice, no source). Their wire
         # is often thicker than the table goes, so the strength is then an extrapolation and
         # Wire.cautions() says so.
-        Material(
-            name="chrome-silicon",  # ASTM A401
-            shear_modulus=77.2 * GPA,
-            youngs_modulus=203.4 * GPA,
-            density=7850.0,
-            tensile_a=1974.0,
-            tensile_m=0.108,
-            shear_yield_fraction=0.50,
-            diameter_range_mm=(1.6, 9.5),
-        ),
+        ("chrome-silicon", 77.2, 203.4, 1974.0, 0.108, 0.50, 1.6, 9.5),  # ASTM A401
     )
-}
+}  # fmt: skip
+"""Spring steels by the name a vehicle file uses."""
 
 
 def _material(material: str | Material) -> Material:
@@ -247,12 +195,8 @@ def stress_factor(spring_index, *, factor: Factor = "bergstrasser"):
 
     Notes
     -----
-    Bergsträsser ``(4C + 2)/(4C - 3)``, [1]_ Eq. 10-5, is the default as it is there; Wahl
+    Bergsträsser ``(4C + 2)/(4C - 3)``, Shigley Eq. 10-5, is the default as it is there; Wahl
     ``(4C - 1)/(4C - 4) + 0.615/C``, Eq. 10-4, reads up to 1.4 % higher for C of 4 or more.
-
-    References
-    ----------
-    .. [1] Shigley's Mechanical Engineering Design, 10th ed., section 10-2.
     """
     if factor not in _STRESS_FACTORS:
         raise ValueError(f"factor is {factor!r}; expected one of {', '.join(_STRESS_FACTORS)}.")
@@ -399,11 +343,8 @@ class Wire:
     @property
     def rate(self):
         """Force per deflection, ``d**4 G / (8 D**3 Na)`` [N/m] (Shigley Eq. 10-9)."""
-        return (
-            self.wire_diameter**4
-            * self.steel.shear_modulus
-            / (8 * self.mean_diameter**3 * self.active_coils)
-        )
+        twist = self.wire_diameter**4 * self.steel.shear_modulus
+        return twist / (8 * self.mean_diameter**3 * self.active_coils)
 
     @property
     def solid_length(self):
@@ -508,9 +449,9 @@ class Wire:
         ValueError
             If the spring would be shorter than solid.
 
-        References
-        ----------
-        .. [1] Machinery's Handbook, 31st ed., Spring Design Table 3 (as Shigley Table 10-1).
+        Notes
+        -----
+        Machinery's Handbook, 31st ed., Spring Design Table 3 (as Shigley Table 10-1).
         """
         free_length = _checked(
             "free_length",
@@ -595,11 +536,7 @@ def critical_slenderness(material: str | Material = "chrome-silicon"):
 
     Notes
     -----
-    ``pi sqrt(2 (E - G) / (2 G + E))``, the square root of C2' in [1]_ Eq. 10-12.
-
-    References
-    ----------
-    .. [1] Shigley's Mechanical Engineering Design, 10th ed., section 10-5.
+    ``pi sqrt(2 (E - G) / (2 G + E))``, the square root of C2' in Shigley Eq. 10-12.
     """
     steel = _material(material)
     young, shear = steel.youngs_modulus, steel.shear_modulus
@@ -639,12 +576,8 @@ def buckling_deflection(
     Notes
     -----
     ``y = L0 C1' (1 - sqrt(1 - C2'/lambda**2))`` with ``lambda = alpha L0/D``,
-    ``C1' = E/(2 (E - G))`` and ``C2' = 2 pi**2 (E - G)/(2 G + E)``, [1]_ Eq. 10-10. Exactly at
+    ``C1' = E/(2 (E - G))`` and ``C2' = 2 pi**2 (E - G)/(2 G + E)``, Shigley Eq. 10-10. Exactly at
     ``lambda**2 = C2'`` the root is real, so the spring counts as able to buckle.
-
-    References
-    ----------
-    .. [1] Shigley's Mechanical Engineering Design, 10th ed., section 10-5.
     """
     free_length = _checked("free_length", free_length, "a positive length in metres")
     mean_diameter = _checked("mean_diameter", mean_diameter, "a positive length in metres")

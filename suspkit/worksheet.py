@@ -13,12 +13,8 @@ from suspkit.damping import damping_ratios
 from suspkit.events import drop
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stance import height_band, settle
-from suspkit.units import GRAVITY, INCH, SYSTEMS, show
-from suspkit.vehicle import known_name
-
-SIDE_TO_SIDE = INCH / 16
-"""Left and right agree within this unless the vehicle file says otherwise [m] (common practice,
-no source)."""
+from suspkit.units import SYSTEMS, show
+from suspkit.vehicle import Targets, known_name
 
 HIGHEST_DROP = 2.0
 """The highest drop the sheet looks at [m]."""
@@ -290,7 +286,6 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         for name in CORNERS
     }
     items = vehicle.loads[load].items if load is not None else ()
-    targets = vehicle.targets
     return WorkSheet(
         vehicle=vehicle,
         setup=setup,
@@ -301,7 +296,7 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         front_height=float(stance.front_height),
         rear_height=float(stance.rear_height),
         rake=float(stance.rake),
-        side_to_side=SIDE_TO_SIDE if targets is None else targets.side_to_side,
+        side_to_side=(vehicle.targets or Targets).side_to_side,
         compressor=_compressor(vehicle, setup_name, setup),
         problems=tuple(_problems(sheets, corners, stance, units)),
         curves={axle: _curves(corners[pair[0]], stance) for axle, pair in AXLES.items()},
@@ -342,7 +337,7 @@ def _refuse_arrays(setup):
 
 def _chosen_load(vehicle, load):
     if load is None:
-        return vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
+        return vehicle.usual_load
     if not isinstance(load, str):
         raise ValueError(f"load is {load!r}; expected the name of one load")
     known_name(load, vehicle.loads, "load", "a load of this vehicle")
@@ -356,7 +351,8 @@ def _corner_sheet(vehicle, setup, load, corner, stance, band, ratios):
     reserve = stance.bottoming
     thread = corner.shock.thread
     least, most = (float(turns) for turns in corner.turn_limits)
-    below, past = _frequencies(vehicle.axle_of(corner.name), corner, at["wheel_force"])
+    tyre_rate = vehicle.axle_of(corner.name).tyre.rate
+    below, past = map(float, corner.crossover_frequencies(at["wheel_force"], tyre_rate=tyre_rate))
     rings = range(len(corner.gap))
     return CornerSheet(
         name=corner.name,
@@ -465,26 +461,6 @@ def _first_bind(corner):
         margin=float(first.compression - corner.shock.full_bump),
         force=float(first.force),
     )
-
-
-def _frequencies(axle, corner, standing):
-    """Ride frequency of the standing weight with the rates on both sides of the last crossover.
-
-    Springs and gas alone: a bump stop touched before the ring would hide what the ring does.
-    """
-    met = corner.crossover
-    if not met <= corner.shock.full_bump:
-        return np.nan, np.nan
-    travel = corner.linkage.travel(met)
-    ratio, bend = corner.linkage.motion_ratio(travel), corner.linkage.motion_ratio_slope(travel)
-    found = []
-    force = corner.stack_curve(met) + corner.shock.gas_force(met)
-    for side in ("left", "right"):
-        rate = corner.stack_curve.slope(met, side=side) + corner.shock.gas_rate(met)
-        rate = rate * ratio**2 + force * bend
-        ride_rate = rate * axle.tyre.rate / (rate + axle.tyre.rate)
-        found.append(float(np.sqrt(ride_rate * GRAVITY / standing) / (2 * np.pi)))
-    return tuple(found)
 
 
 def _compressor(vehicle, name, setup):

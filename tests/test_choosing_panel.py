@@ -8,8 +8,8 @@ from numpy.testing import assert_allclose
 
 import suspkit as sk
 from suspkit.choosing import KitTargets, choose_springs
-from suspkit.study_charts import KitCurve, KitScatter, kit_chart
-from suspkit.study_panels import KIT_TURNS, ON_THE_LINE, KitPanel, kit_numbers, kits
+from suspkit.kit_charts import KitBoard, KitCurve, KitScatter
+from suspkit.kit_panels import KIT_TURNS, ON_THE_LINE, KitPanel, kit_numbers, kits
 from suspkit.units import INCH, POUND_FORCE
 
 UNIT7 = sk.example("unit7")
@@ -113,7 +113,7 @@ def test_searching_is_done_once_for_an_axle_and_a_load(panel, monkeypatch):
     def never(*args, **options):
         raise AssertionError("searched again")
 
-    monkeypatch.setattr("suspkit.study_panels.choose_springs", never)
+    monkeypatch.setattr("suspkit.kit_panels.choose_springs", never)
     moves = [{"up": "soft_travel"}, {"along": 20}, {"turns": 12}, {"load_factor": 2.0}]
     for move in moves:
         before = panel.words.value
@@ -158,7 +158,7 @@ def test_named_by_their_springs_and_apart(panel):
     named = [f"{rates[kit.tender]} over {rates[kit.main]}" for kit in front.itertuples()]
     assert texts[2] == named[round(0.5 * (len(front) - 1))]
     assert texts[0] in ("", named[0]) and texts[1] in ("", named[-1])
-    figure = kit_chart(panel.view)
+    figure = KitBoard(panel.view).still(panel.view)
     figure.canvas.draw()
     boxes = [t.get_window_extent() for t in scatter.texts if t.get_text()]
     assert all(box.x0 >= 0 and box.x1 <= figure.bbox.width for box in boxes)

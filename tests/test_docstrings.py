@@ -133,3 +133,56 @@ def test_a_number_given_back_has_a_unit(name):
     first = parts[1].strip().split("\n")[0].split(" : ")[-1]
     if NUMBER.match(first) and name.split(".")[-1] not in PURE:
         assert re.search(r"\[[^\]]+\]", parts[1].split("---")[0] + parts[0].split("----")[0])
+
+
+def raised(owner):
+    """Errors that a function, or the making of an object of a class, raises by its own hand."""
+    if inspect.isclass(owner):
+        # An error's own way of being made is no business of who catches it.
+        own = [vars(owner).get(name) for name in ("__init__", "__post_init__")]
+        made = [] if issubclass(owner, BaseException) else [one for one in own if one]
+        return set().union(*map(raised, made)) if made else set()
+    try:
+        tree = ast.parse(textwrap.dedent(inspect.getsource(owner)))
+    except OSError:  # a dataclass writes its own
+        return set()
+    found, inside = set(), list(tree.body[0].body)
+    while inside:
+        node = inside.pop()
+        if isinstance(node, (ast.FunctionDef, ast.Lambda, ast.ClassDef)):
+            continue
+        if isinstance(node, ast.Try) and node.handlers:
+            node.body = []  # what is raised there may be caught
+        if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+            found.add(ast.unparse(node.exc.func).split(".")[-1])
+        inside += ast.iter_child_nodes(node)
+    return {name for name in found if name[0].isupper()} - {"AttributeError"}
+
+
+def test_errors_raised_are_found():
+    assert raised(suspkit.Setup.change) == {"ValueError"}
+    assert raised(suspkit.curves.Curve) == {"ValueError"}
+
+
+@each
+def test_errors_raised_are_told(name):
+    text = inspect.getdoc(NAMES[name]) or ""
+    told = re.split(r"\n *Raises\n *-+\n", text)[-1]
+    assert [error for error in raised(NAMES[name]) if error not in told] == []
+
+
+FORMULAS = (
+    "bottoms", "comfort", "compressor", "corner", "damper", "damping", "driving", "linkage",
+    "rolling", "shock", "slips", "solve", "springs", "stack", "stance", "study", "wire",
+)  # fmt: skip
+"""Modules in which a function that gives back a number has notes on its law, or points at them."""
+
+
+@each
+def test_a_formula_is_noted(name):
+    text, owner = inspect.getdoc(NAMES[name]) or "", NAMES[name]
+    parts = re.split(r"\nReturns\n-+\n", text)
+    if owner.__module__.split(".")[-1] not in FORMULAS or "." in owner.__qualname__:
+        return  # a method evaluates what its class tells of
+    if len(parts) > 1 and NUMBER.match(parts[1].split("\n")[0].split(" : ")[-1]):
+        assert re.search(r"\nNotes\n-+\n|[Aa]s (for|in) `|\(Rao", text)

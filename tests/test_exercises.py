@@ -17,7 +17,8 @@ from scipy.optimize import brentq
 
 import suspkit as sk
 from suspkit import charts, exercises
-from suspkit.exercises import BUILDS, KINDS, exercise, mark, paper
+from suspkit.exercises import KINDS, exercise, mark, paper
+from suspkit.questions import BUILDS, SLEEVE, shop_of
 from suspkit.units import GRAVITY, INCH, SYSTEMS, parse, show
 
 SEEDS = range(1000)
@@ -101,7 +102,7 @@ def test_contact_by_hand(units):
 
 def test_contact_hang_is_a_balance(unit7):
     """Bolt in and out against a balance at the wheel solved with scipy."""
-    shop = exercises._shop(unit7)
+    shop = shop_of(unit7)
     for axle, mass in (("front", 30.0), ("rear", 45.0)):
         own = getattr(unit7, axle)
 
@@ -244,7 +245,7 @@ def test_builds_by_hand(unit7):
             assert met[-1] == pytest.approx(hand, abs=INCH / 32 + 1e-6)
         elif name == "upside_down":
             assert drawn == pytest.approx(gap), "the tape reads to the same edge"
-            hand = corner.hang + (gap - exercises.SLEEVE) * (k_t + k_m) / k_m
+            hand = corner.hang + (gap - SLEEVE) * (k_t + k_m) / k_m
             assert met[0] == pytest.approx(hand, abs=INCH / 32 + 1e-6)
         elif name == "loose":
             away = lengths(one.alt)[0]
@@ -435,7 +436,7 @@ def test_a_fault_can_be_seen(name):
     assert (inks[soft], inks[firm]) == (charts.TENDER, charts.MAIN), "a spring keeps its ink"
     ring = [v for v in corners if np.isclose(v[:, 1].max(), cut.rings[0][1])]
     assert any(np.ptp(v[:, 1]) > 0.5 * INCH for v in ring), "its face is its lower edge"
-    above = any(np.isclose(v[:, 1].min(), cut.dividers[0] - exercises.SLEEVE) for v in corners)
+    above = any(np.isclose(v[:, 1].min(), cut.dividers[0] - SLEEVE) for v in corners)
     assert above == (name == "upside_down"), "the sleeve itself, not only its label"
 
 
@@ -470,7 +471,7 @@ def test_a_paper_has_one_of_each_and_a_key_on_its_own_page(unit7):
     questions, answers = page.split('<div class="key">')
     assert "break-before: page" in questions and "&lt;b&gt;Unit &amp; 7" in questions
     assert "<b>Unit" not in page and 'src="data:image/png;base64,' in questions
-    assert "http" not in page
+    assert "http:" not in page and "https:" not in page
     for one in made:
         assert one.answer in answers and one.answer not in questions
         for idea in one.misconceptions:

@@ -10,9 +10,10 @@ from scipy.stats import multivariate_normal, norm
 
 import suspkit as sk
 from suspkit import fitting
-from suspkit.fitting import KINDS, Slip, Tolerances
+from suspkit.fitting import Tolerances
 from suspkit.rides import UNREAD, Ride
 from suspkit.setup import AXLES, CORNERS
+from suspkit.slips import KINDS, Slip, chances, log_odds, looked_for, name_slip
 from suspkit.springs import VariedSpring
 from suspkit.units import GRAVITY, INCH, POUND
 from suspkit.vehicle import Masses
@@ -165,9 +166,9 @@ def judge(vehicle, rides, readings):
         z = line.gain @ straight
         straight = seen - log.read(z)[log.places] + line.slope @ z
     z = line.gain @ straight
-    slips = fitting._slips(log)
-    chance, none = fitting._chances(fitting._odds(log, line, straight, seen, slips))
-    named = [fitting._name(slips, c, n) for c, n in zip(chance.T, none, strict=True)]
+    slips = looked_for(log)
+    chance, none = chances(log_odds(log, line, straight, seen, slips))
+    named = [name_slip(slips, c, n) for c, n in zip(chance.T, none, strict=True)]
     return log, line, z, named
 
 
@@ -343,7 +344,7 @@ def planted(unit7, kind, rides, trials, seed, turns=(1, 2)):
     """Trials with one slip each, drawn at random from those of a kind, and the slips."""
     rng = np.random.default_rng(seed)
     truth = draw_truth(rng, rides, trials)
-    whole = [s for s, _ in fitting._slips(fitting._Log(unit7, tuple(rides))) if s.kind == kind]
+    whole = [s for s, _ in looked_for(fitting._Log(unit7, tuple(rides))) if s.kind == kind]
     whole = [s for s in whole if kind != "miscount" or abs(s.size) in turns]
     chosen = [whole[i] for i in rng.integers(len(whole), size=trials)]
     for t, slip in enumerate(chosen):
@@ -444,8 +445,8 @@ def test_evidence_against_scipy(unit7, clean):
     line = fitting._line(log, np.zeros(len(log.unknowns)))
     seen = readings[..., 0][log.places]
     straight = (seen - line.start)[:, None]
-    slips = fitting._slips(log)
-    odds = fitting._odds(log, line, straight, seen[:, None], slips)[:, 0]
+    slips = looked_for(log)
+    odds = log_odds(log, line, straight, seen[:, None], slips)[:, 0]
     normal = multivariate_normal(np.zeros(len(seen)), line.whole)
     before = np.log([chance for _, chance in slips])
     none = np.log1p(-np.exp(before).sum()) + normal.logpdf(straight[:, 0])

@@ -8,14 +8,14 @@ from numpy.testing import assert_allclose
 from PIL import Image
 
 import suspkit as sk
-from suspkit import fitting, study_charts, study_panels
+from suspkit import fitting, sure_panels
 from suspkit.setup import CORNERS
-from suspkit.study_charts import RoadTest, RoadTestBoard, learned, likeliest, percent
+from suspkit.sure_charts import RoadTest, RoadTestBoard, learned, likeliest, percent
 
 
 @pytest.fixture(scope="module")
 def panel(unit7):
-    return study_panels.road_test(unit7)
+    return sure_panels.road_test(unit7)
 
 
 def shown(panel, **moved):
@@ -47,10 +47,10 @@ def test_bars_stand_where_the_estimates_are(panel):
 
 
 def test_no_label_overlaps_or_leaves_the_picture(panel):
-    for read in study_panels.READ:
+    for read in sure_panels.READ:
         for short in (0, 1, -2):
             view = shown(panel, read=read, short=short, units="us")
-            figure = study_charts.road_test_chart(view)
+            figure = RoadTestBoard(view).still(view)
             figure.canvas.draw()
             for axes in figure.axes:
                 boxes = [
@@ -71,7 +71,7 @@ def test_chances_claim_no_certainty():
 def test_a_fit_without_truth_has_no_diamonds(unit7):
     rides, _ = fitting.pretend(unit7, fitting.road_test(unit7, load="patrol"), seed=4)
     view = RoadTest(fit=sk.fit(unit7, rides))
-    board = RoadTestBoard(view, study_charts.ROAD_TEST[0], size=study_charts.ROAD_TEST[1])
+    board = RoadTestBoard(view)
     board.update(view)
     assert all(len(d.get_xdata()) == 0 for d in board.charts[0].truths)
     assert board.charts[0].key.get_text() == ""
@@ -128,21 +128,21 @@ def test_same_vehicle_same_readings_however_few_are_kept(panel):
 
 def test_readout_and_summary_say_the_same(panel):
     view = shown(panel, read="+ at contact", short=1, corner="front_right", vehicle=1, units="us")
-    text = study_panels.road_test_numbers(panel)
+    text = sure_panels.road_test_numbers(panel)
     assert "named                           front right collar 1 turn short" in text
     one = view.fit.estimates["sprung mass"]
     assert f"{one.mean / 0.45359237:.1f} lb ± " in text
-    assert study_panels.road_test_numbers(view) == text
+    assert sure_panels.road_test_numbers(view) == text
     assert "turns" in panel.summary() and "ride height" in panel.summary()
     shown(panel, units="metric")
-    assert " kg ± " in study_panels.road_test_numbers(panel, units="metric")
+    assert " kg ± " in sure_panels.road_test_numbers(panel, units="metric")
     picture = Image.open(io.BytesIO(panel.chart.value))
     assert picture.width >= 700
     panel.set(units="us")
 
 
 def test_a_failing_callback_is_told_in_the_panel(unit7, monkeypatch):
-    panel = study_panels.road_test(unit7)
+    panel = sure_panels.road_test(unit7)
 
     def broken(*_, **__):
         raise ValueError("no such reading")
@@ -158,7 +158,7 @@ def test_a_failing_callback_is_told_in_the_panel(unit7, monkeypatch):
 @pytest.mark.parametrize("wrong", [{"corner": "left"}, {"read": "scales"}])
 def test_bad_options_are_one_sentence(unit7, wrong):
     with pytest.raises(ValueError, match="expected"):
-        study_panels.road_test(unit7, **wrong)
+        sure_panels.road_test(unit7, **wrong)
 
 
 # ----------------------------------------------------------------------------------------- lesson

@@ -13,9 +13,9 @@ from numpy.testing import assert_allclose
 from PIL import Image
 
 import suspkit as sk
+from suspkit.roll_charts import FromBehind, LeanOverTurn, RollBoard, RollView, TransferSplit
+from suspkit.roll_panels import CURVE, ROLL_STEPS, RollPanel, roll, roll_numbers
 from suspkit.rolling import CAUTION
-from suspkit.study_charts import FromBehind, LeanOverTurn, RollView, TransferSplit, roll_chart
-from suspkit.study_panels import CURVE, ROLL_STEPS, RollPanel, roll, roll_numbers
 
 G = 9.80665  # m/s2, standard gravity (ISO 80000-3)
 INCH = 0.0254
@@ -198,7 +198,7 @@ def test_words_for_those_who_do_not_see_it(panel):
 
 
 def test_still_is_the_same_picture(panel):
-    figure = roll_chart(panel.view)
+    figure = RollBoard(panel.view).still(panel.view)
     assert len(figure.axes) == 3
     figure.canvas.draw()
     assert isinstance(panel.view, RollView)
@@ -212,7 +212,7 @@ def test_still_is_the_same_picture(panel):
 @pytest.mark.parametrize("units", ["us", "metric"])
 def test_no_words_overlap(panel, turn, units):
     panel.set(turn=turn, units=units)
-    figure = roll_chart(panel.view, units=units)
+    figure = RollBoard(panel.view, units=units).still(panel.view)
     figure.canvas.draw()
     for axes in figure.axes:
         boxes = [t.get_window_extent() for t in axes.texts if t.get_text()]
@@ -238,5 +238,7 @@ def test_moves_are_quick(panel):
 def test_bad_options_are_one_sentence():
     with pytest.raises(ValueError, match="load is 'patroll'.*did you mean 'patrol'"):
         RollPanel(UNIT7, load="patroll")
+    with pytest.raises(ValueError, match="units is 'imperial'; expected a system: us, metric"):
+        roll(UNIT7, units="imperial")
     with pytest.raises(ValueError, match="lateral is 0.33; expected a step of the slider"):
         RollPanel(UNIT7, lateral=0.33)

@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from PIL import Image
 
 import suspkit as sk
-from suspkit import study_charts, study_panels
+from suspkit import sure_charts, sure_panels
 from suspkit.tolerance import Tolerances, compare_habits
 from suspkit.units import INCH
 
@@ -19,7 +19,7 @@ COUNT = 300
 
 
 def small(**options):
-    return study_panels.spread(UNIT7, count=COUNT, **options)
+    return sure_panels.spread(UNIT7, count=COUNT, **options)
 
 
 def board(panel):
@@ -90,7 +90,7 @@ def test_units_change_nothing_but_the_reader():
     panel.set(units="metric")
     expect(panel, rate=0.06, across=INCH / 2)
     assert "6.3 mm" in [label for label, _ in panel.controls["free_length"].options]
-    assert " in" not in "".join(study_panels.spread_numbers(panel, units="metric"))
+    assert " in" not in "".join(sure_panels.spread_numbers(panel, units="metric"))
     panel.set(units="us")
     expect(panel, rate=0.06, across=INCH / 2)
     assert len(panel._boards) == 2
@@ -98,19 +98,19 @@ def test_units_change_nothing_but_the_reader():
 
 def test_numbers_and_summary():
     panel = small()
-    lines = study_panels.spread_numbers(panel).splitlines()
+    lines = sure_panels.spread_numbers(panel).splitlines()
     assert len(lines) == len(panel.view.table()) and lines[0].startswith("front ride height")
-    assert study_panels.spread_numbers(panel.view) == "\n".join(lines)
+    assert sure_panels.spread_numbers(panel.view) == "\n".join(lines)
     assert panel.view.words() in panel.summary() and "Assumed:" in panel.summary()
 
 
 def test_what_cannot_be_shown_is_said_and_comes_back(monkeypatch):
     panel = small()
-    monkeypatch.setattr(study_panels, "compare_habits", lambda *a, **k: 1 / 0)
+    monkeypatch.setattr(sure_panels, "compare_habits", lambda *a, **k: 1 / 0)
     panel.set(rate=0.1)
     assert panel.error == "division by zero" and panel.chart.layout.visibility == "hidden"
     assert "This cannot be shown." in panel.words.value
-    assert study_panels.spread_numbers(panel).startswith("This cannot be shown.")
+    assert sure_panels.spread_numbers(panel).startswith("This cannot be shown.")
     monkeypatch.undo()
     panel.set(rate=0.02)
     expect(panel, rate=0.02)
@@ -121,7 +121,7 @@ def test_bad_choices_are_refused():
         small(load="nope")
     with pytest.raises(ValueError, match="units is 'imperial'; expected a system: us, metric"):
         small(units="imperial")
-    panel = study_panels.spread(UNIT7, count=1)
+    panel = sure_panels.spread(UNIT7, count=1)
     assert panel.error == "count is 1; expected a whole number, 2 or more"
 
 
@@ -134,7 +134,7 @@ def habits():
 
 
 def test_shapes_are_the_samples_counted(habits):
-    figure_board = study_charts.SpreadBoard(habits, *study_charts.spread_rows()[:1])
+    figure_board = sure_charts.SpreadBoard(habits)
     figure_board.update(habits)
     for chart in figure_board.charts:
         for row, one in enumerate((habits.counted, habits.copied)):
@@ -154,7 +154,7 @@ def test_shapes_are_the_samples_counted(habits):
 
 
 def test_the_check_is_shaded(habits):
-    figure_board = study_charts.SpreadBoard(habits, study_charts.spread_rows()[0])
+    figure_board = sure_charts.SpreadBoard(habits)
     figure_board.update(habits)
     (sides,) = (c for c in figure_board.charts if c.quantity == "left less right")
     (shade,) = sides.axes.patches
@@ -175,7 +175,7 @@ def test_words_fit_and_do_not_overlap(habits):
             tolerances=Tolerances(free_length=INCH / 4, rate=0.1, tape=INCH / 8, collar=1.0),
         )  # fmt: skip
         for view in (habits, wide):
-            figure = study_charts.spread_chart(view, units=units)
+            figure = sure_charts.SpreadBoard(view, units=units).still(view)
             figure.canvas.draw()
             paper = figure.bbox
             for axes in figure.axes:
@@ -189,7 +189,7 @@ def test_words_fit_and_do_not_overlap(habits):
 
 
 def test_told_in_words_and_by_style(habits):
-    figure_board = study_charts.SpreadBoard(habits, study_charts.spread_rows()[0])
+    figure_board = sure_charts.SpreadBoard(habits)
     told = figure_board.describe(habits)
     for quantity in ("front ride height", "rear ride height", "rake", "front left less right"):
         assert f"Nine of ten vehicles, {quantity}: turns counted" in told

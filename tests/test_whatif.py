@@ -21,7 +21,8 @@ import suspkit as sk
 from suspkit import events, whatif
 from suspkit.comfort import weighted_rms
 from suspkit.files import UnwritableError
-from suspkit.whatif import MEASURES, NOT_DONE, read_table, readable, write_table
+from suspkit.tables import read_table, write_table
+from suspkit.whatif import MEASURES, NOT_DONE, readable
 
 # Exact: NIST SP 811 (2008), appendix B.
 INCH, LBF, LB, MPH = 0.0254, 4.4482216152605, 0.45359237, 0.44704

@@ -9,10 +9,11 @@ from numpy.testing import assert_allclose
 from PIL import Image
 
 import suspkit as sk
-from suspkit import study_panels
+from suspkit import whatif_panels
 from suspkit.ride_view import TRIALS
-from suspkit.study_charts import what_if as picture
-from suspkit.study_panels import (
+from suspkit.whatif import MEASURES, NOT_DONE, RUN_MEASURES
+from suspkit.whatif_charts import what_if as picture
+from suspkit.whatif_panels import (
     DRIVEN,
     FINE,
     parameters,
@@ -20,7 +21,6 @@ from suspkit.study_panels import (
     what_if_notes,
     what_if_numbers,
 )
-from suspkit.whatif import MEASURES, NOT_DONE, RUN_MEASURES
 
 INCH = 0.0254
 LB_IN = 4.4482216152605 / INCH  # NIST SP 811 (2008), appendix B
@@ -323,7 +323,7 @@ def test_an_error_while_driving_is_seen(fresh, monkeypatch):
     def fail(*args, **how):
         raise RuntimeError("no more memory")
 
-    monkeypatch.setattr(study_panels, "sweep", fail)
+    monkeypatch.setattr(whatif_panels, "sweep", fail)
     fresh.set(event="drop")
     fresh.wait()
     assert fresh.error == "no more memory" and "no more memory" in fresh.words.value
