@@ -9,7 +9,7 @@ import numpy as np
 from suspkit.corner import assemble
 from suspkit.damper import DIRECTIONS, equivalent_damping
 from suspkit.setup import AXLES, CORNERS, Setup
-from suspkit.stance import settle
+from suspkit.stance import settle, tips_over
 from suspkit.units import GRAVITY, INCH
 
 AMPLITUDE = 2 * INCH
@@ -97,9 +97,7 @@ def damping_ratios(
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
     if stance.tipped:
-        raise ValueError(
-            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
-        )
+        raise ValueError(tips_over(load))
     rows = []
     for i, name in enumerate(CORNERS):
         corner, clicks = corners[name], getattr(setup, name).clicks

@@ -15,7 +15,7 @@ from suspkit.curves import Curve
 from suspkit.linkage import kernel_tables
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import ATMOSPHERE
-from suspkit.stance import settle
+from suspkit.stance import settle, tips_over
 from suspkit.units import GRAVITY
 
 STEP = 1e-3
@@ -300,9 +300,7 @@ def _put_together(
     vehicle, setup, made, stance, *, load, model, corner, temperature, known_dampers=None
 ):
     if stance.tipped:
-        raise UntrustedRunError(
-            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
-        )
+        raise UntrustedRunError(tips_over(load))
     for end in AXLES:
         unsprung = getattr(vehicle, end).unsprung_mass
         if not unsprung > 0:

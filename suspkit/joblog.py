@@ -657,6 +657,9 @@ class JobLog:
         """Say in one sentence what SQLite finds wrong."""
         try:
             yield
+        except UnicodeDecodeError:
+            fault, expected = "holds text that cannot be read", "a job log, or its last good copy"
+            raise self._error(fault, expected) from None
         except sqlite3.Error as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF
             reason = str(error).rstrip(".")

@@ -256,7 +256,9 @@ class RoadPanel(RidePanel):
             shown=min(self.controls["moving"].value, len(setups) - 1),
             moment=self.controls["moment"].value * FRAME,
         )  # fmt: skip
-        return view, self._picture(view, units, solid, dashed), self._words(view, units)
+        # The two may have another number of springs to draw.
+        picture = self._picture(view, units, solid, dashed, self.controls["moving"].value)
+        return view, picture, self._words(view, units)
 
 
 def clicker(vehicle, **options):

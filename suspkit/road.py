@@ -735,19 +735,19 @@ def _read_heading(cells, where):
     """Name of each column and what one of its unit is in metres."""
     columns = []
     for cell in cells:
-        match = _HEADING.fullmatch(cell)
+        match, shown = _HEADING.fullmatch(cell), repr(cell.strip()[:60])
         name = match and _COLUMNS.get(" ".join(re.split(r"[\s_]+", match["name"].lower())))
         if not name:
-            raise ValueError(f"{where}: column {cell.strip()!r} is not known; {_EXAMPLE}")
+            raise ValueError(f"{where}: column {shown} is not known; {_EXAMPLE}")
         if name in [known for known, _ in columns]:
-            raise ValueError(f"{where}: column {cell.strip()!r} is there twice; {_EXAMPLE}")
+            raise ValueError(f"{where}: column {shown} is there twice; {_EXAMPLE}")
         if not match["unit"]:
-            raise ValueError(f"{where}: column {cell.strip()!r} has no unit; {_EXAMPLE}")
+            raise ValueError(f"{where}: column {shown} has no unit; {_EXAMPLE}")
         try:
             factor = parse(f"1 {match['unit']}", "length")
         except ValueError:
             raise ValueError(
-                f"{where}: column {cell.strip()!r} is not in a unit of length; {_EXAMPLE}"
+                f"{where}: column {shown} is not in a unit of length; {_EXAMPLE}"
             ) from None
         columns.append((name, factor))
     for name in ("distance", "height"):

@@ -9,7 +9,7 @@ import numpy as np
 
 from suspkit.corner import assemble
 from suspkit.setup import AXLES, CORNERS
-from suspkit.stance import Stance, settle
+from suspkit.stance import Stance, settle, tips_over
 from suspkit.units import GRAVITY, show, tape
 
 CAUTION = (
@@ -229,9 +229,7 @@ def roll_balance(vehicle, setup=None, *, load=None, lateral=3.0):
 
     standing = settle(vehicle, setup, load=load, corners=corners)
     if standing.tipped:
-        raise ValueError(
-            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
-        )
+        raise ValueError(tips_over(load))
     turning, beside = turn(lateral), turn(np.array([-SMALL, SMALL]))
     moved = _transfer(beside)
     moved = moved[:, 1] - moved[:, 0]

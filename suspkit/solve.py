@@ -8,7 +8,7 @@ import numpy as np
 
 from suspkit.corner import assemble, hold_rings
 from suspkit.setup import AXLES, Setup
-from suspkit.stance import Stance, settle
+from suspkit.stance import Stance, settle, tips_over
 from suspkit.units import INCH, show, tape
 
 HEIGHT_TOLERANCE = 1e-5
@@ -47,9 +47,7 @@ def _batch_settle(vehicle, setup, load):
     corners = assemble(vehicle, setup, refuse_solid=False)
     stance = settle(vehicle, setup, load=load, corners=corners)
     if stance.tipped.all():
-        raise ValueError(
-            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
-        )
+        raise ValueError(tips_over(load))
     return stance
 
 

@@ -148,6 +148,20 @@ class Bottoming:
     drop_height: np.ndarray
 
 
+def tips_over(load):
+    """What to say of a vehicle that cannot be asked more, in one sentence.
+
+    Parameters
+    ----------
+    load : str or None
+
+    Returns
+    -------
+    str
+    """
+    return f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
+
+
 def load_factor(stance):
     """Wheel force of springs and gas at full bump over the standing one, as in `Bottoming`.
 

@@ -16,7 +16,7 @@ from suspkit.corner import assemble, fit_corner
 from suspkit.setup import CORNERS
 from suspkit.springs import VariedSpring
 from suspkit.stack import Stack
-from suspkit.stance import load_factor, settle
+from suspkit.stance import load_factor, settle, tips_over
 from suspkit.units import GRAVITY, INCH, POUND, show, tape
 from suspkit.vehicle import Targets, known_name
 
@@ -465,9 +465,7 @@ def spread(
     )  # fmt: skip
     made = job.run(int(count))
     if np.isnan(made["height"]).all():
-        raise ValueError(
-            f"the vehicle tips over at rest with load {load!r}; expected a load it can stand with"
-        )
+        raise ValueError(tips_over(load))
     return Spread(
         habit=habit, tolerances=tolerances, load=load, wheelbase=vehicle.wheelbase,
         side_to_side=(vehicle.targets or Targets).side_to_side, **made,

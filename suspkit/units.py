@@ -872,7 +872,7 @@ def tape(metres: float, denominator: int = 16) -> str:
     metres = float(metres)
     if math.isnan(metres):
         return "–"
-    if math.isinf(metres):
+    if math.isinf(metres / INCH * denominator):
         return "∞ in" if metres > 0 else "-∞ in"
     # The hair decides a half that float arithmetic has left a hair below, so 1/32 in is always up.
     divisions = math.floor(abs(metres) / INCH * denominator + 0.5 + 1e-9)

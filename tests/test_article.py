@@ -162,7 +162,7 @@ def test_a_file_that_cannot_be_read(tmp_path):
     with pytest.raises(article.ArticleError, match="cannot be read"):
         article.read(tmp_path / "none.md")
     (tmp_path / "latin.md").write_bytes(b"+++\ntitle = \xff\n+++\n")
-    with pytest.raises(article.ArticleError, match="not UTF-8"):
+    with pytest.raises(article.ArticleError, match="expected UTF-8"):
         article.read(tmp_path / "latin.md")
     (tmp_path / "broken.ipynb").write_text("{")
     with pytest.raises(article.ArticleError, match="not a notebook"):

@@ -228,3 +228,11 @@ def test_no_control_value_ever_raises(make):
         for value in values:
             panel.set(**{name: value})
             assert panel.error == "" and np.isfinite(panel.view.outcomes[0].peak)
+
+
+def test_moves_one_vehicle_and_then_the_other_with_more_springs(unit7):
+    panel = sk.ride_panels.road(unit7)
+    for moving in (1, 0):
+        before = panel.chart.value
+        panel.set(moving=moving)
+        assert panel.error == "" and panel.chart.value != before
