@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import re
 import unicodedata
@@ -119,6 +120,8 @@ def _font_style():
 def slug(text):
     """Letters and digits that every file system takes.
 
+    A name that loses more than its separators gets a digest too, or many would share a file.
+
     Parameters
     ----------
     text : str
@@ -127,5 +130,9 @@ def slug(text):
     -------
     str
     """
-    plain = unicodedata.normalize("NFKD", str(text)).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "x"
+    text = str(text)
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    short = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "x"
+    if short == re.sub(r"[ ._-]", "-", text.lower()):
+        return short
+    return f"{short[:33]}-{hashlib.sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()[:6]}"

@@ -172,7 +172,7 @@ def solve_preload(
             ok = False
             sentences.append(_end_sentence(name, turns[name], limits[name], -sign * error))
     return Solution(
-        ok=ok, setup=setup, stance=stance, turns=turns, gap={}, message=" ".join(sentences)
+        ok=bool(ok), setup=setup, stance=stance, turns=turns, gap={}, message=" ".join(sentences)
     )
 
 
@@ -347,7 +347,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
             f"{tape(found)}, gives {show(value, unit)}. {_instead(kind, wanted > value)}"
         )
     return Solution(
-        ok=ok, setup=answer, stance=stance, turns={}, gap={axle: found}, message=message
+        ok=bool(ok), setup=answer, stance=stance, turns={}, gap={axle: found}, message=message
     )
 
 

@@ -390,8 +390,6 @@ def write_record(trainee, rows, folder, *, paper="letter", pdf=True):
         If the folder cannot be written to.
     """
     stem = f"training-{slug(trainee)}"
-    if slug(trainee).replace("-", " ") != trainee.lower():  # or many names would share a file
-        stem += f"-{hashlib.sha256(trainee.encode()).hexdigest()[:6]}"
     return _write(folder, stem, _record(trainee, rows), paper, pdf)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import secrets
 import shutil
@@ -46,12 +47,13 @@ def jupyter_lab(folder):
         server = subprocess.Popen(command, cwd=folder, env=environment, stdout=out, stderr=out)
     address = f"http://127.0.0.1:{port}"
     try:
-        for _ in range(300):
+        end = time.monotonic() + 180
+        while True:
             with contextlib.suppress(OSError):
-                urllib.request.urlopen(f"{address}/api?token={token}", timeout=2)
+                urllib.request.urlopen(f"{address}/api?token={token}", timeout=10).close()
                 break
-            if server.poll() is not None:
-                raise RuntimeError(f"JupyterLab stopped: {log.read_text()[-2000:]}")
+            if server.poll() is not None or time.monotonic() > end:
+                raise RuntimeError(f"no JupyterLab: {log.read_text()[-2000:]}")
             time.sleep(0.1)
         yield address, token
     finally:
@@ -99,14 +101,45 @@ def wait_idle(page, timeout=180):
     raise TimeoutError("the kernel did not become idle")
 
 
-def run_all(page):
-    """Run every cell from a fresh kernel state and wait for the end."""
+def run_all(page, timeout=300):
+    """Run every cell, stored outputs and their numbers gone first, and wait for the end.
+
+    The numbers beside the cells tell it: the status bar may say idle before the first cell has
+    begun.
+    """
     page.click(".jp-Notebook .jp-Cell >> nth=0")
     page.keyboard.press("Escape")
-    page.click("text=Run >> nth=0")
-    page.click("text=Run All Cells >> nth=0")
-    page.wait_for_timeout(500)
+    for menu, does in (("Edit", "Clear Outputs of All Cells"), ("Run", "Run All Cells")):
+        page.click(f".lm-MenuBar-itemLabel:text-is('{menu}')")
+        page.click(f".lm-Menu-itemLabel:text-is('{does}')")
+        if menu == "Edit":
+            page.wait_for_function(f"({NUMBERS})().every(n => n === '[ ]:')")
+    page.wait_for_function(
+        f"""() => {{
+          const numbers = ({NUMBERS})(), waiting = numbers.filter(n => n === '[*]:').length;
+          return numbers.at(-1) !== '[ ]:' && !waiting || document.querySelector(
+            '[data-mime-type="application/vnd.jupyter.error"]') && !waiting;
+        }}""",
+        timeout=1000 * timeout,
+    )
     wait_idle(page)
+
+
+NUMBERS = """() => [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]
+  .map(e => e.innerText.trim())"""
+
+
+def stop_kernels(address, token):
+    """Stop all kernels, that the next notebook has the machine to itself."""
+    head = {"Authorization": f"token {token}"}
+    asked = urllib.request.Request(f"{address}/api/kernels", headers=head)
+    with urllib.request.urlopen(asked, timeout=60) as answer:
+        kernels = json.load(answer)
+    for kernel in kernels:
+        asked = urllib.request.Request(
+            f"{address}/api/kernels/{kernel['id']}", headers=head, method="DELETE"
+        )
+        urllib.request.urlopen(asked, timeout=60).close()
 
 
 def copy_guide(folder):

@@ -14,7 +14,7 @@ import pytest
 import suspkit as sk
 from suspkit import sheet, worksheet
 from suspkit.files import UnwritableError
-from suspkit.paper import book
+from suspkit.paper import book, slug
 from suspkit.setup import CORNERS
 from suspkit.units import INCH, show, tape
 
@@ -318,6 +318,12 @@ def _rude(unit7):
         setups=setups | unit7.setups, current=name, targets=None,
         source=f"/somewhere/{MARKUP.replace('/', '')}.toml", digest="<" * 64,
     )  # fmt: skip
+
+
+def test_names_that_differ_do_not_share_a_file():
+    names = ["kit A", "kit/A", "kit: A", "救助", "山岳", "!", "?", "k" * 41, "k" * 42]
+    assert len({slug(name) for name in names}) == len(names)
+    assert slug("kit A") == "kit-a" and max(len(slug(name)) for name in names) <= 40
 
 
 @pytest.mark.parametrize("units", UNITS)

@@ -20,7 +20,16 @@ from pathlib import Path
 import lab
 import nbformat
 import pytest
-from test_browser import BROKEN, OnPage, move_every_control
+from test_browser import (
+    BROKEN,
+    KIND_OF,
+    RANGES,
+    OnPage,
+    assert_named,
+    assert_usable_by_all,
+    move_every_control,
+)
+from twins import LESSONS, panels
 
 import suspkit as sk
 from suspkit import article, tablet
@@ -33,8 +42,7 @@ pytestmark = [
 FINGER = 44
 """Least width and height of what a finger has to hit [px]; WCAG 2.1, criterion 2.5.5."""
 
-LESSONS = ("00-start-here", "02-preload")
-PATIENCE = 120_000
+PATIENCE = 300_000
 """For a page to come on a machine that is busy with other tests [ms]."""
 
 FOR_A_FINGER = "a, button, select, summary, input, .noUi-handle, .noUi-base"
@@ -229,7 +237,7 @@ def browser():
         page.on("request", lambda request: page.asked.append(request.url))
         page.on("pageerror", lambda error: page.problems.append(str(error)))
         page.on("console", lambda m: page.problems.append(m.text) if m.type == "error" else None)
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(60_000)
         yield page
 
 
@@ -289,20 +297,14 @@ def test_the_list_leads_to_the_lessons(served, browser):
     assert_usable_by_all(browser)
 
 
-class Tablet(OnPage):
-    """As in JupyterLab, with more patience."""
-
-    def settles(self, seconds=40.0):
-        super().settles(seconds)
-
-
 @pytest.fixture(scope="module", params=LESSONS)
-def panel(request, served, browser):
+def panel(request, served, browser, tmp_path_factory):
     """The first panel of a lesson, opened once; its twin here keeps step."""
+    twin = panels(request.param, tmp_path_factory.mktemp("twin"))[0]
     browser.problems.clear()
     browser.set_viewport_size({"width": 768, "height": 1024})
     open_page(browser, served, request.param)
-    return Tablet(browser, request.param)
+    return OnPage(browser, twin)
 
 
 @pytest.mark.browser
@@ -322,55 +324,52 @@ def test_every_control_moves_the_page(panel, width):
 @pytest.mark.browser
 def test_a_finger_on_the_track_moves_the_slider(panel):
     """Well beside the drawn line, but within the row."""
-    name = next(n for n in panel.twin.SHOWN[panel.twin.kind] if n.endswith("turns"))
-    panel.control(name).scroll_into_view_if_needed()
-    box = panel.control(name).locator(".noUi-base").bounding_box()
-    before = panel.readout(name)
-    panel.page.touchscreen.tap(box["x"] + 0.9 * box["width"], box["y"] + 4)
-    panel.page.wait_for_timeout(500)
-    panel.follow(name)
-    assert panel.readout(name) != before
-    assert float(panel.readout(name)) == pytest.approx(0.9 * 12, abs=0.5)
-    panel.settles()
+    sliders = [one for one in panel.moved if KIND_OF[type(one)] == "hslider" and not one.disabled]
+    for slider in [one for one in sliders if not isinstance(one, RANGES)][:1]:
+        panel.control(slider).scroll_into_view_if_needed()
+        box = panel.control(slider).locator(".noUi-base").bounding_box()
+        panel.page.touchscreen.tap(box["x"] + 0.9 * box["width"], box["y"] + 4)
+        handle = panel.control(slider).locator(".noUi-handle")
+        least, most, now = (
+            float(handle.get_attribute(f"aria-value{end}")) for end in ("min", "max", "now")
+        )
+        step = getattr(slider, "step", 1)
+        assert now == pytest.approx(least + 0.9 * (most - least), abs=max(step, 0.05 * most))
+        panel.follow(slider)
+        panel.settles()
 
 
 @pytest.mark.browser
 def test_the_keyboard_reaches_every_control_and_shows_where_it_is(panel):
     page = panel.page
     page.evaluate("document.activeElement.blur(); window.scrollTo(0, 0)")
-    wanted = panel.root.locator(".noUi-handle, select, button").count()
+    reach = """(root) => [...root.querySelectorAll('.noUi-handle, select, button, input')].filter(
+      (e) => !e.disabled && e.checkVisibility({ visibilityProperty: true }))"""
+    wanted = panel.root.evaluate(f"(root) => ({reach})(root).length")
     page.locator("h1").click()
     reached = {}
-    for _ in range(100):
+    for _ in range(200):
         page.keyboard.press("Tab")
         name, outline = panel.root.evaluate(
-            """(root) => {
-              const at = document.activeElement;
-              const all = [...root.querySelectorAll('.noUi-handle, select, button')];
+            f"""(root) => {{
+              const at = document.activeElement, all = ({reach})(root);
               const drawn = getComputedStyle(at);
               return [all.indexOf(at), drawn.outlineStyle + ' ' + drawn.outlineWidth];
-            }"""
+            }}"""
         )
         if name >= 0:
             reached[name] = outline
         if len(reached) == wanted:
             break
-    assert sorted(reached) == list(range(wanted)) and wanted >= 9
+    assert sorted(reached) == list(range(wanted)) and wanted >= 5
     assert {i: drawn for i, drawn in reached.items() if drawn != "solid 3px"} == {}
 
 
 @pytest.mark.browser
 def test_a_screen_reader_is_told_what_moves(panel):
-    page = panel.page
-    for name, control in panel.twin.controls.items():
-        if name in panel.twin.SHOWN[panel.twin.kind] and name.endswith(("turns", "gap")):
-            handle = panel.control(name).locator(".noUi-handle")
-            assert handle.get_attribute("aria-label") == control.description
-            assert handle.get_attribute("aria-valuetext") == panel.readout(name)
-    assert panel.image.get_attribute("alt")
-    pressed = panel.root.locator("button[aria-pressed=true]").count()
-    assert pressed == panel.root.locator(".widget-toggle-buttons").count() > 0
-    assert_usable_by_all(page)
+    panel.settles()  # and with it what the picture is called
+    assert_named(panel)
+    assert_usable_by_all(panel.page)
 
 
 @pytest.mark.browser
@@ -431,15 +430,3 @@ def assert_fits_a_finger(page):
         [FOR_A_FINGER, FINGER],
     )
     assert not small
-
-
-def assert_usable_by_all(page):
-    """No serious or critical finding of axe-core."""
-    checker = pytest.importorskip("axe_playwright_python.sync_playwright")
-    found = checker.Axe().run(page).response
-    assert found["testEngine"]["name"] == "axe-core"
-    assert [
-        (finding["id"], finding["nodes"][0]["html"][:200])
-        for finding in found["violations"]
-        if finding["impact"] in ("serious", "critical")
-    ] == []
