@@ -555,6 +555,24 @@ def test_left_and_right_turns_ask_for_the_same_bar():
 # ------------------------------------------------------------------------------------ bad input
 
 
+def test_a_share_of_a_bar_is_the_same_share_everywhere(unit7):
+    """Settled, driven and on the work sheet; a file and a log know it on or off alone."""
+    half = replace(unit7.setup, front_bar=0.5)
+    softer = replace(unit7.front.bar, diameter=unit7.front.bar.diameter * 0.5**0.25)
+    other = replace(unit7, front=replace(unit7.front, bar=softer))  # rate goes with diameter^4
+    leans = [
+        sk.settle(vehicle, setup, load="patrol", lateral=3.0).roll
+        for vehicle, setup in ((unit7, half), (other, unit7.setup))
+    ]
+    assert_allclose(*leans, rtol=1e-9)
+    bars = sk.driving.build(unit7, half, load="patrol", model="full").bars
+    assert_allclose(bars, [0.5 * unit7.front.bar.wheel_rate, unit7.rear.bar.wheel_rate])
+    assert "50% of it" in sk.sheet.html(unit7, setup=half)
+    for wrong in (-0.1, 1.1, np.nan, "yes", None):
+        with pytest.raises(ValueError, match="front_bar is .*; expected True or False, or the sh"):
+            replace(unit7.setup, front_bar=wrong)
+
+
 def test_bad_input_is_one_sentence(unit7):
     bare = linear()
     batch = unit7.setup.change("front", turns=np.array([3.0, 4.0]))

@@ -678,7 +678,7 @@ def test_a_file_that_is_no_table_is_one_sentence(mixed, tmp_path, monkeypatch):
         ("words.csv", b"x [m],problem\nabc,\n", "is not a table of suspkit .*abc"),
         ("rows.csv", b"x [m]\n1,2,3\n4\n1,2,3,4\n", "is not a table of suspkit"),
         ("bytes.parquet", b"PAR1 not really", "is not a table of suspkit"),
-        ("bytes.csv", b"\xff\xfe\xff", "is not a table of suspkit"),
+        ("bytes.csv", b"\xff\xfe\xff", "cannot be read: byte 0 is 0xff; expected UTF-8 text"),
         ("table.xlsx", b"", "expected a name that ends in .csv or .parquet"),
     ]:
         if content is not None:
