@@ -83,7 +83,7 @@ def _parts(text, name):
         raise ArticleError(f"{name}: expected a head between two lines of +++ at the very top")
     try:
         head = tomllib.loads(found[1])
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise ArticleError(f"{name}: the head is not TOML: {error}") from None
     for key, value in head.items():
         try:

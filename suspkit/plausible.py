@@ -19,6 +19,7 @@ Volume = Annotated[float, Unit("m**3", gt=0, le=0.02)]
 Weighed = Annotated[float, Unit("kg", gt=0, le=5000)]  # a scale reading or a corner's own mass
 Carried = Annotated[float, Unit("kg", ge=0, le=5000)]
 Rate = Annotated[float, Unit("N/m", gt=0, ge=100, le=1e7)]
+TyreDamping = Annotated[float, Unit("N*s/m", ge=0, le=1e5)]
 Force = Annotated[float, Unit("N", ge=0, le=1e6)]
 Pressure = Annotated[float, Unit("Pa", ge=0, le=1e7)]  # gauge
 Temperature = Annotated[float, Unit("K", ge=200, le=450)]

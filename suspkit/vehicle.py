@@ -24,13 +24,14 @@ from suspkit.plausible import (
     Size,
     Span,
     Thin,
+    TyreDamping,
     Weighed,
 )
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import Shock, hang
 from suspkit.springs import Spring
 from suspkit.stack import Stack, StopRing
-from suspkit.units import GRAVITY, Damping
+from suspkit.units import GRAVITY
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +55,7 @@ class Tyre:
 
     radius: Size
     rate: Rate
-    damping: Damping = 0.0
+    damping: TyreDamping = 0.0
 
     def __post_init__(self):
         for name in ("radius", "rate"):

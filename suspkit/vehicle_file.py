@@ -88,6 +88,10 @@ def load_vehicle(path):
         raw = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise VehicleFileError(f"{path}: not a TOML file: {error}") from None
+    except ValueError:  # the only other one TOML's reader raises
+        raise VehicleFileError(
+            f"{path}: holds a whole number of thousands of digits; expected none"
+        ) from None
     if not raw:
         raise VehicleFileError(f"{path}: the file is empty; expected a vehicle")
     digest = hashlib.sha256(text.encode())

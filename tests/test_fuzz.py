@@ -82,6 +82,9 @@ ONCE = {
     ),
     "clicks that are no table": imported(CLICKS, '""clicks"": ""x""', "clicks is 'x'"),
     "tables without end": check(TITLE, f"{TITLE}\n{'a.' * 3000}b = 1", "tables deep"),
+    "more digits than Python reads": check(
+        TITLE, f"{TITLE}\nzzz = 1{'0' * 5000}", "thousands of digits"
+    ),
     "digits without end": check(TITLE, f"{TITLE}\nzzz = 1{'0' * 4000}",
     "zzz is not a known field"),
     "a heap of text": article("{{ 'x' * 10 ** 11 }}", "can be computed"),

@@ -1,16 +1,23 @@
 """The package as a whole: quick to import, whole in its wheel, tidy at the top."""
 
+import configparser
+import email
 import os
 import re
 import socket
 import subprocess
 import sys
 import sysconfig
+import tarfile
 import time
+import tomllib
 import zipfile
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+
+import suspkit
 
 ROOT = Path(__file__).parent.parent
 TEST_COMMAND = (
@@ -44,15 +51,11 @@ def test_import_is_light_and_quick():
 
 
 def test_every_public_name_is_there():
-    import suspkit
-
     missing = [name for name in suspkit.__all__ if not hasattr(suspkit, name)]
     assert not missing
 
 
 def test_a_name_that_is_not_there_is_an_attribute_error():
-    import suspkit
-
     with pytest.raises(AttributeError, match="nonsense"):
         _ = suspkit.nonsense
 
@@ -114,15 +117,22 @@ def test_ci_run_may_be_run():
 # --- the wheel ------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="module")
-def wheel(tmp_path_factory):
-    out = tmp_path_factory.mktemp("wheel")
-    done = run(
-        sys.executable, "-m", "build", "--wheel", "--no-isolation", "--outdir", out, ROOT
-    )  # fmt: skip
+def build(out, *what):
+    done = run(sys.executable, "-m", "build", "--no-isolation", *what, "--outdir", out, ROOT)
     assert done.returncode == 0, done.stdout + done.stderr
-    (built,) = out.glob("suspkit-*.whl")
-    return built
+    return sorted(out.iterdir())
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    """The sdist, and the wheel built from it, as a release is."""
+    wheel, sdist = build(tmp_path_factory.mktemp("built"))
+    return sdist, wheel
+
+
+@pytest.fixture(scope="module")
+def wheel(built):
+    return built[1]
 
 
 @pytest.fixture(scope="module")
@@ -152,22 +162,78 @@ def clean_environment(**more):
 
 
 @pytest.mark.slow
-def test_wheel_holds_the_package_its_notebooks_and_its_data(wheel):
+def test_wheel_holds_every_file_of_ours_and_no_other(wheel):
+    """No list to keep: package, notebooks and data as in the tree, and what every wheel has."""
     names = zipfile.ZipFile(wheel).namelist()
-    for folder, ending in (("notebooks", ".ipynb"), ("data", "")):
-        for path in (ROOT / folder).glob(f"*{ending}"):
-            if path.is_file():
-                assert f"suspkit/{folder}/{path.name}" in names
-    assert "suspkit/data/unit7.toml" in names
-    assert "suspkit/jupyter/labconfig/default_setting_overrides.json" in names
-    for path in (ROOT / "suspkit" / "jupyter" / "voila").rglob("*.*"):
-        assert path.relative_to(ROOT).as_posix() in names
-    for path in (ROOT / "suspkit").glob("*.py"):
-        assert f"suspkit/{path.name}" in names
-    unwanted = [n for n in names if re.search(r"checkpoints|__pycache__|(^|/)tests/|\.nb[ic]$", n)]
-    assert not unwanted
-    tops = {name.split("/")[0] for name in names}
-    assert {t for t in tops if not t.endswith(".dist-info")} == {"suspkit"}
+    info = f"suspkit-{suspkit.__version__}.dist-info"
+    expected = [f"{info}/{name}" for name in ("METADATA", "RECORD", "WHEEL", "entry_points.txt")]
+    for path in (path.relative_to(ROOT) for path in our_files()):
+        if path.parts[0] == "suspkit":
+            expected.append(path.as_posix())
+        elif path.parts[0] in ("notebooks", "data"):
+            expected.append(f"suspkit/{path.as_posix()}")
+    assert sorted(names) == sorted(expected)
+    # Should a list of ours ever take such a thing in, or miss a whole kind.
+    assert not [n for n in names if re.search(r"checkpoints|__pycache__|(^|/)tests/|\.nb[ic]$", n)]
+    kinds = {"py", "html", "js", "css", "toml", "json", "j2", "ipynb", "csv"}
+    assert kinds <= {name.rsplit(".")[-1] for name in names}
+
+
+@pytest.mark.slow
+def test_sdist_holds_the_tree(built):
+    top = f"suspkit-{suspkit.__version__}"
+    with tarfile.open(built[0]) as sdist:
+        names = sdist.getnames()
+    ours = [f"{top}/{path.relative_to(ROOT).as_posix()}" for path in our_files()]
+    assert sorted(names) == sorted([*ours, f"{top}/PKG-INFO"])
+
+
+@pytest.mark.slow
+def test_sdist_and_tree_make_the_same_wheel(built, tmp_path):
+    (direct,) = build(tmp_path, "--wheel")
+    assert direct.name == built[1].name
+    from_tree, from_sdist = (
+        {entry.filename: entry.CRC for entry in zipfile.ZipFile(path).infolist()}
+        for path in (direct, built[1])
+    )
+    assert from_tree == from_sdist
+
+
+@pytest.mark.slow
+def test_wheel_tells_installers_what_it_needs(wheel):
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    archive = zipfile.ZipFile(wheel)
+    info = f"suspkit-{suspkit.__version__}.dist-info"
+    told = email.message_from_bytes(archive.read(f"{info}/METADATA"))
+    assert (told["Name"], told["Version"]) == ("suspkit", suspkit.__version__)
+    assert told["Summary"] == project["description"]
+    assert told["Requires-Python"] == project["requires-python"]
+    assert told["Description-Content-Type"] == "text/markdown"
+    assert told.get_payload().strip() == (ROOT / "README.md").read_text(encoding="utf-8").strip()
+    extras = project["optional-dependencies"]
+    assert sorted(told.get_all("Provides-Extra")) == sorted(extras)
+
+    def whole(lines):
+        for line in lines:
+            named = re.fullmatch(r"suspkit\[(.*)\]", line)
+            yield from whole(sum((extras[n] for n in named[1].split(",")), [])) if named else [line]
+
+    def alike(lines):
+        return {str(Requirement(line)).lower() for line in lines}
+
+    wanted = project["dependencies"]
+    wanted += [f"{line}; extra == '{name}'" for name in extras for line in whole(extras[name])]
+    assert alike(told.get_all("Requires-Dist")) == alike(wanted)
+    entries = configparser.ConfigParser()
+    entries.read_string(archive.read(f"{info}/entry_points.txt").decode())
+    assert dict(entries["console_scripts"]) == project["scripts"]
+
+
+def test_quick_takes_no_list_of_its_own():
+    """The oldest packages .ci/run tries are those of pyproject, down to the last one."""
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert "try 3.11 lowest-direct" in script
+    assert not re.search(r"[\w-]+\s*(==|<=|~=)\s*\d", script)
 
 
 @pytest.mark.slow
