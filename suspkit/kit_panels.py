@@ -7,7 +7,7 @@ import numpy as np
 
 from suspkit.choosing import OBJECTIVES, KitTargets, choose_springs
 from suspkit.kit_charts import KitBoard, KitView
-from suspkit.panels import LivePanel, as_table, axle_control, lines_of, units_control
+from suspkit.panels import LivePanel, as_table, axle_control, lines_of, offer, units_control
 from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.vehicle import known_name
 from suspkit.view import look
@@ -127,10 +127,7 @@ class KitPanel(LivePanel):
         }
         self.controls["ring"].description = f"{self.WORDS['ring']}, {unit_label('length', units)}"
         for name, words in words_of.items():
-            control = self.controls[name]
-            control.index = (0, 0) if name == "ring" else 0
-            control.options = words
-            control.value = values[name]
+            offer(self.controls[name], words, values[name])
         if keep is None:
             self.controls["load_factor"].value = values["load_factor"]
 

@@ -65,6 +65,26 @@ def nearest_gap(gap, units):
     return min(count, max(0, round(gap / step))) * step
 
 
+def offer(control, options, value):
+    """Give a control other options, and set it.
+
+    In one message, for a page that has half of it sends its own end back as if a hand had moved
+    it there.
+
+    Parameters
+    ----------
+    control : widgets.SelectionSlider, widgets.SelectionRangeSlider
+    options : list of tuple
+        Words and value of each.
+    value : object
+        One of the values, or of two ends.
+    """
+    with control.hold_sync():
+        control.index = (0, 0) if isinstance(control, widgets.SelectionRangeSlider) else 0
+        control.options = options
+        control.value = value
+
+
 def units_control(units):
     """The choice of units; in a known system, or one sentence says so."""
     known_name(units, GAP_STEPS, "units", "a system")
@@ -307,10 +327,7 @@ class Panel(LivePanel):
     def _change_units(self, old, new):
         for name in AXLES:
             slider, gap = self.controls[f"{name}_gap"], self._gap(name, old)
-            # From an index past the new end the page would send its own end back as if moved.
-            slider.index = 0
-            slider.options = gap_options(new)
-            slider.value = nearest_gap(gap or 0.0, new)
+            offer(slider, gap_options(new), nearest_gap(gap or 0.0, new))
 
     def _change_setup(self, name):
         self._setup, self._held = self.vehicle.setups[name], None

@@ -11,6 +11,7 @@ from suspkit.panels import (
     axle_control,
     lines_of,
     load_control,
+    offer,
     units_control,
 )
 from suspkit.ride_charts import RideBoard, ride_rows
@@ -67,10 +68,7 @@ class RidePanel(LivePanel):
         if change["owner"] in (self.controls["event"], self.controls["units"]):
             trial, level = self.TRIALS[self.controls["event"].value], self.controls["level"]
             kept = level.value if change["owner"] is self.controls["units"] else trial.level
-            # From an index past the new end the page would send its own end back as if moved.
-            level.index = 0
-            level.options = _levels(trial, self.controls["units"].value)
-            level.value = kept
+            offer(level, _levels(trial, self.controls["units"].value), kept)
 
     def _event(self):
         """The event the controls stand for; the same object as long as they do not move."""

@@ -15,6 +15,7 @@ from suspkit.panels import (
     lines_of,
     load_control,
     nearest_gap,
+    offer,
     units_control,
 )
 from suspkit.roll_charts import RollBoard, RollView
@@ -86,9 +87,7 @@ class RollPanel(LivePanel):
         if change["owner"] is self.controls["units"]:
             slider = self.controls["front_gap"]
             kept = self._gap_now(change["old"])
-            slider.index = 0
-            slider.options = self._gaps(change["new"])
-            slider.value = nearest_gap(kept or 0.0, change["new"])
+            offer(slider, self._gaps(change["new"]), nearest_gap(kept or 0.0, change["new"]))
 
     def set(self, **values):
         """Move controls as a hand would; see `controls` for their names."""

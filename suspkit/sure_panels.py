@@ -7,7 +7,7 @@ from dataclasses import replace
 import ipywidgets as widgets
 
 from suspkit import fitting
-from suspkit.panels import LivePanel, as_table, lines_of, load_control, units_control
+from suspkit.panels import LivePanel, as_table, lines_of, load_control, offer, units_control
 from suspkit.rides import UNREAD
 from suspkit.setup import CORNERS
 from suspkit.sure_charts import (
@@ -97,9 +97,7 @@ class SpreadPanel(LivePanel):
         if change["owner"] is self.controls["units"]:
             for name in _TOLERANCE_STEPS:
                 control = self.controls[name]
-                kept = control.value
-                control.options = self._steps(name, change["new"])
-                control.value = kept
+                offer(control, self._steps(name, change["new"]), control.value)
 
     def _show(self, units):
         load = self.controls["load"].value

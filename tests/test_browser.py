@@ -249,6 +249,11 @@ def move_every_control(panel):
             # At first, and in the air, two vehicles may be in the same place.
             panel.press("moment", "PageUp", 6)
         for control in panel.moved:
+            if (
+                control is panel.twin.controls.get("along")
+                and len(panel.twin.view.choice.front) < 2
+            ):
+                continue  # one kit is no line
             if KIND_OF[type(control)] == kind and not getattr(control, "disabled", False):
                 MOVES[kind](panel, control)
     # A hint first: an answer that is marked once more says the same.
