@@ -95,6 +95,9 @@ def test_a_needle_opens_with_every_click_and_no_further_than_its_seat(angle, sea
     assert (np.diff(area) >= 0).all()
     assert area[-1] <= np.pi / 4 * seat**2 * (1 + 1e-12)
     assert Needle(seat=seat, half_angle=np.radians(angle)).area() == 0
+    # The cone well out of it, the seat alone is left, blunt cone or slender.
+    gone = Needle(seat=seat, half_angle=np.radians(angle), closed=50 * seat)
+    assert gone.area() == pytest.approx(np.pi / 4 * seat**2)
 
 
 def test_oil_thins_between_its_data_sheet_values():
@@ -490,6 +493,8 @@ def test_an_adjuster_that_is_not_there_is_refused(unit7):
     with pytest.raises(ValueError, match=r"damper.rod_diameter is 0.02 m; expected 0.022225 m"):
         replace(shock, damper=replace(shock.damper, rod_diameter=0.02))
     bare = replace(shock, damper=None)
+    with pytest.raises(ValueError, match="clicks has 'rebound'; expected none, this shock has no"):
+        replace(bare, clickers={}).clicks_out({"rebound": 3})
     with pytest.raises(ValueError, match="damper is missing"):
         bare.damper_force(0.1)
 
@@ -526,7 +531,30 @@ def test_the_cavitation_sentence_names_the_worst_moment(unit7):
     said = shock.cavitation_warning(np.array([1.0, 9.0, 7.0]), np.array([0.05, 0.0508, 0.1]))
     assert "At 2.0 in of compression the shaft moves in at 9.00 m/s" in said
     assert f"{shock.cavitation_speed(0.0508):.2f} m/s" in said
+    why = (
+        "m/s at which the rebound chamber falls to the oil's vapour pressure: from there it foams "
+        "and the damper's force is not what is shown"
+    )
+    assert why in said
     assert "\n" not in said
+    # With compression closed it foams at a speed that is safe mid-range.
+    speed = 0.99 * shock.cavitation_speed(0.1)
+    assert shock.cavitation_warning(speed, 0.1) == ""
+    assert shock.cavitation_warning(speed, 0.1, {"compression": 0}) != ""
+
+
+def test_a_hot_shock_is_hot_in_oil_and_gas(unit7):
+    shock, clicks = unit7.front.shock, {"compression": 6, "rebound": 6}
+    hot, speeds = {"temperature": 373.15}, np.array([-0.2, 0.2])
+    np.testing.assert_array_equal(
+        shock.damper_curve(**hot).y, shock.damper.curve(clicks=clicks, **hot).y
+    )
+    # Thin oil takes less force through a bleed.
+    assert (abs(shock.damper_force(speeds, **hot)) < abs(shock.damper_force(speeds))).all()
+    limit = shock.cavitation_speed(0.1, exponent=1.4, **hot)
+    pressure = shock.gas.absolute_pressure(0.1, exponent=1.4, **hot)
+    drop = shock.damper.force(limit, clicks=clicks, **hot) / shock.damper.area
+    assert pressure - drop == pytest.approx(shock.damper.vapour_pressure, abs=1e-3)
 
 
 # ---------------------------------------------------------------- a dyno table
@@ -601,6 +629,13 @@ def test_a_batch_of_table_curves_is_a_loop():
         np.testing.assert_array_equal(
             short.force(velocity[:, None], clicks=clicks)[:, i], short.force(velocity, clicks=at)
         )
+        # A run that goes past it finds the last slope carried on, both ways.
+        lone = short.curve(clicks=at)
+        for end, inside in ((0, 1), (-1, -2)):
+            step = lone.x[end] - lone.x[inside]
+            rise = lone.y[end] - lone.y[inside]
+            for curve in (lone, batch.pick(i)):
+                assert curve(lone.x[end] + step) == pytest.approx(lone.y[end] + rise)
 
 
 @pytest.mark.parametrize(
@@ -642,12 +677,18 @@ def test_when_a_measured_damper_boils():
     limit = sized.cavitation_speed(0.5e6, clicks=clicks)
     assert sized.force(limit, clicks=clicks) == pytest.approx((0.5e6 - 100) * sized.area)
     assert sized.cavitation_speed(5e6, clicks=clicks) == np.inf  # not seen on the dyno
+    with pytest.raises(ValueError, match="temperature is 350"):
+        sized.cavitation_speed(0.5e6, clicks=clicks, temperature=350.0)
     with pytest.raises(ValueError, match="piston_diameter is missing beside bench.csv"):
         dyno().cavitation_speed(1e6, clicks=clicks)
 
 
 BAD_TABLES = {
-    "a missing column": ("force (lbf)", "load (lbf)", "line 2: column force is missing in"),
+    "a missing column": (
+        "force (lbf)", "load (lbf)",
+        "line 2: column force is missing in 'clicks (out), velocity (in/s), load (lbf), room'; "
+        "expected one, such as 'force (lbf)'",
+    ),
     "a missing velocity": ("velocity (in/s)", "speed (in/s)", "line 2: column velocity is missing"),
     "a missing click": ("clicks (out)", "position", "line 2: column clicks is missing in"),
     "a column twice": ("room", "force (N)", "line 2: column force is twice in"),

@@ -13,7 +13,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import fsolve
 
-from suspkit.linkage import Linkage
+from suspkit.linkage import Linkage, kernel_tables
 
 INCH = 0.0254
 SIXTEENTH = INCH / 16
@@ -554,6 +554,35 @@ def test_double_wishbone_says_what_is_wrong(changes, message):
         Linkage.from_double_wishbone(**{**WISHBONE, **changes})
 
 
+MADE_FROM = {"arm": (Linkage.from_trailing_arm, TRAILING)}
+MADE_FROM["wishbone"] = (Linkage.from_double_wishbone, WISHBONE)
+
+
+@pytest.mark.parametrize("kind", MADE_FROM)
+def test_the_point_that_is_no_point_is_named(kind):
+    make, points = MADE_FROM[kind]
+    for name in [n for n, value in points.items() if np.ndim(value) == 1]:
+        with pytest.raises(ValueError, match=f"^{name} must be two finite coordinates"):
+            make(**{**points, name: (0.0, np.inf)})
+
+
+@pytest.mark.parametrize(
+    ("kind", "one", "other"),
+    [
+        ("arm", "pivot", "wheel_center"),
+        ("arm", "pivot", "shock_on_arm"),
+        ("wishbone", "lower_pivot", "lower_ball"),
+        ("wishbone", "upper_pivot", "upper_ball"),
+        ("wishbone", "lower_ball", "upper_ball"),
+        ("wishbone", "lower_ball", "upper_pivot"),
+    ],
+)
+def test_two_points_in_one_place_are_named(kind, one, other):
+    make, points = MADE_FROM[kind]
+    with pytest.raises(ValueError, match=f"^{one} and {other} must be apart; got both at "):
+        make(**{**points, other: points[one]})
+
+
 @pytest.mark.parametrize(
     ("function", "message"),
     [
@@ -570,10 +599,17 @@ def test_function_says_what_is_wrong(function, message):
         Linkage.from_function(function, travel_max=0.3)
 
 
+def test_function_needs_a_travel():
+    with pytest.raises(ValueError, match="^travel_max must be a positive number"):
+        Linkage.from_function(lambda z: 0.6 * z, travel_max=0.0)
+
+
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
         ({"coefficients": [[0, 1, 0]]}, r"shape \(n, 4\)"),
+        ({"coefficients": np.zeros((0, 4))}, r"shape \(n, 4\), one row per cell; got \(0, 4\)"),
+        ({"coefficients": [[0, 0, 1, 0]]}, "stay above 0 .*got 0 at travel 0 m"),
         ({"coefficients": [[0, np.nan, 0, 0]]}, "finite"),
         ({"coefficients": [[0, 0.6, 0, 0], [0.07, 0.6, 0, 0]]}, "cells 0 and 1 do not join"),
         ({"coefficients": [[0, 0.6, 0, 0], [0.06, 0.61, 0, 0]]}, "cells 0 and 1 do not join"),
@@ -591,6 +627,18 @@ def test_bad_cells_are_refused(changes, message):
 
 
 # ------------------------------------------------------------------------------- manners
+
+
+def test_side_by_side_a_shorter_linkage_ends_in_zeros():
+    short = Linkage(travel_step=0.1, coefficients=[[0, 0.6, 0, 0]])
+    long = Linkage.from_function(lambda z: 0.5 * z + 0.1 * z**2, travel_max=0.4, intervals=8)
+    steps, cells, coefficients = kernel_tables([short, long])
+    np.testing.assert_array_equal(steps, [0.1, 0.05])
+    np.testing.assert_array_equal(cells, [1, 8])
+    assert coefficients.shape == (2, 8, 4)
+    np.testing.assert_array_equal(coefficients[0, :1], short.coefficients)
+    np.testing.assert_array_equal(coefficients[0, 1:], 0.0)
+    np.testing.assert_array_equal(coefficients[1], long.coefficients)
 
 
 def test_is_frozen_and_compares_by_value():

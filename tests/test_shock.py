@@ -127,6 +127,18 @@ def test_a_shock_without_gas_has_no_gas_force():
     assert SHOCK.gas_rate(0.1, temperature=320.0) == GAS.rate(0.1, temperature=320.0)
 
 
+def test_the_shock_s_gas_is_its_gas_hot_and_moving():
+    how = {"temperature": 353.15, "exponent": 1.4}
+    np.testing.assert_array_equal(SHOCK.gas_force([0.0, 0.1], **how), GAS.force([0.0, 0.1], **how))
+    np.testing.assert_array_equal(SHOCK.gas_rate([0.0, 0.1], **how), GAS.rate([0.0, 0.1], **how))
+    assert SHOCK.gas_force(0.1, temperature=353.15) > SHOCK.gas_force(0.1)
+    assert SHOCK.gas_rate(0.1, exponent=1.4) > SHOCK.gas_rate(0.1)
+    dry = replace(SHOCK, gas=None)
+    for nothing in (dry.gas_force, dry.gas_rate):
+        assert nothing(np.ones((2, 3))).shape == (2, 3)
+        assert nothing(0.1) == 0.0
+
+
 # ---------------------------------------------------------------- limits
 
 
@@ -185,6 +197,8 @@ def test_metal_ends_the_extension():
 def test_bump_stop_law_is_nothing_before_touch():
     assert BUMP.law(-0.01) == 0.0
     assert BUMP.law(0.015) == pytest.approx(600.0)
+    # Solid, it is a metal stop.
+    assert BUMP.law(0.036) == pytest.approx(4000.0 + 0.001 * STOP_RATE)
     stated = BumpStop(free_length=0.05, table=((0.0, 0.0), *BUMP.table))
     np.testing.assert_array_equal(stated.law.x, BUMP.law.x)
 
@@ -310,6 +324,8 @@ def test_bump_stop_must_fit_the_stroke():
         ValueError, match=r"bump stop free_length 0.3 m is longer than the stroke 0.25 m; expected"
     ):
         replace(SHOCK, bump_stop=replace(BUMP, free_length=0.3))
+    # One as long as the stroke fits: it is touched from the start.
+    assert replace(SHOCK, bump_stop=replace(BUMP, free_length=0.25)).bump_touch == 0.0
 
 
 def test_bump_stop_table_must_rise():
@@ -320,6 +336,7 @@ def test_bump_stop_table_must_rise():
 def test_clicker_counts():
     assert Clicker(count=12).middle == 6  # mid-range start, 6 of 12: common practice, no source
     assert Clicker(count=12).zero == "closed"
+    assert Clicker(count=1, zero="open").middle == 0
     with pytest.raises(ValueError, match="zero is 'shut'; expected 'closed' or 'open'"):
         Clicker(count=12, zero="shut")
     for count in (0, -3, 2.5):

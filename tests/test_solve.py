@@ -13,6 +13,8 @@ from scipy.optimize import brentq
 import suspkit as sk
 from suspkit.setup import AXLES
 from suspkit.solve import ring_left
+from suspkit.units import tape
+from suspkit.vehicle import Item, Load
 
 INCH = 0.0254
 LOAD = "patrol"
@@ -105,13 +107,14 @@ def test_thread_ends_before_the_height(unit7):
     assert not found.ok
     assert_allclose(found.turns["front"], most, rtol=1e-9)
     assert_allclose(found.setup.front_left.turns, most, rtol=1e-9)
-    assert "the thread ends" in found.message and "stiffer" in found.message
+    assert "because the thread ends at " in found.message
+    assert found.message.endswith("turns; a stiffer or longer spring would.")
 
 
 def test_contact_is_reached_before_the_height(unit7):
     found = sk.solve_preload(unit7, load=LOAD, front_height=0.2)
     assert not found.ok and found.turns["front"] == 0.0
-    assert "contact is reached at 0.0 turns" in found.message and "softer" in found.message
+    assert "contact is reached at 0.0 turns; a softer or shorter spring would." in found.message
     missing = heights(unit7, found.setup)["front"] - 0.2
     assert f"lower it the last {missing / INCH:.2f} in" in found.message
 
@@ -136,7 +139,7 @@ def test_past_crossover_the_collar_does_nothing_and_the_ring_it_proposes_does(ri
     assert not found.ok
     assert found.setup.front_left.turns == setup.front_left.turns
     assert "past crossover with the ring left alone" in found.message
-    assert ("raise" if rise > 0 else "lower") in found.message
+    assert f" and cannot {'raise' if rise > 0 else 'lower'} it " in found.message
     # That it does nothing is true ...
     idle = float(re.search(r"nothing up to (\d+) turns", found.message)[1])
     assert idle > 6
@@ -148,13 +151,61 @@ def test_past_crossover_the_collar_does_nothing_and_the_ring_it_proposes_does(ri
         late = heights(vehicle, setup.change("front", turns=idle + 2), None)["front"]
         assert late > start + 1e-4
     # ... and so are the ring turns, told to a tenth of a turn.
-    number, way = re.search(r"([\d.]+) turns of the stop ring (\w+)", found.message).groups()
+    told = r"([\d.]+) turns of the stop ring (towards|away from) the divider would, or re-set"
+    number, way = re.search(told + r" the gap after turning the collar\.$", found.message).groups()
     pitch = vehicle.front.shock.thread.ring_pitch
     moved = float(number) * pitch * (-1 if way == "towards" else 1)
     ring = setup.change("front", ring=setup.front_left.ring + moved)
     ratio = 0.55
     tenth = 0.05 * pitch / ratio
     assert_allclose(heights(vehicle, ring, None)["front"], start + rise, atol=1.1 * tenth)
+
+
+def test_past_crossover_under_a_load_it_speaks_of_that_load():
+    vehicle, setup = past_crossover()
+    crate = Item(mass=90.0, behind_front_axle=0.3, above_frame=0.4)
+    vehicle = replace(vehicle, items={"it": crate}, loads={"crate": Load(items=("it",))})
+    start = heights(vehicle, setup, "crate")["front"]
+    assert start < heights(vehicle, setup, None)["front"] - 0.005
+    found = sk.solve_preload(vehicle, setup, load="crate", front_height=start + 0.003)
+    assert not found.ok
+    assert_allclose(found.stance.front_height, start, atol=1e-9)
+    idle = float(re.search(r"nothing up to (\d+) turns", found.message)[1])
+    for turns, still in ((idle - 1, True), (idle + 2, False)):
+        turned = heights(vehicle, setup.change("front", turns=turns), "crate")["front"]
+        assert (abs(turned - start) < 1e-9) == still
+    number = re.search(r"it 0.12 in; ([\d.]+) turns of the stop ring towards", found.message)[1]
+    ring = setup.front_left.ring - float(number) * vehicle.front.shock.thread.ring_pitch
+    there = heights(vehicle, setup.change("front", ring=ring), "crate")["front"]
+    assert_allclose(there, start + 0.003, atol=2e-4)  # turns are told to a tenth
+
+
+def test_past_crossover_a_height_it_has_already_is_an_answer():
+    vehicle, setup = past_crossover()
+    start = heights(vehicle, setup, None)["front"]
+    found = sk.solve_preload(vehicle, setup, front_height=start)
+    assert found.ok is True
+    turns = setup.front_left.turns
+    assert found.message == f"front: {turns:.2f} turns from contact, as it is."
+    assert found.turns == {"front": turns} and found.setup.front_left.turns == turns
+
+
+def test_bars_and_gap_of_the_set_up_asked_about_are_kept(unit7):
+    # A crate on the left and no bars: it leans, and the answer knows.
+    crate = Item(mass=80.0, behind_front_axle=1.4, left_of_centre=0.4, above_frame=0.3)
+    loads = {"left": Load(items=("crate",))}
+    vehicle = replace(unit7, items={"crate": crate}, loads=loads, targets=None)
+    loose = replace(unit7.setup, front_bar=False, rear_bar=False).change("rear", turns=6.0)
+    now = heights(vehicle, loose, "left")
+    preload = sk.solve_preload(vehicle, loose, load="left", rear_height=now["rear"] + 0.004)
+    gap = sk.solve_stop_gap(vehicle, loose, axle="rear", load="left", load_factor=2.7)
+    for found in (preload, gap):
+        assert found.ok
+        theirs = independent.settle(vehicle, found.setup, "left")
+        assert_allclose(found.stance.height, theirs.height, rtol=1e-8)
+        with_bars = replace(found.setup, front_bar=True, rear_bar=True)
+        assert abs(theirs.height[0] - sk.settle(vehicle, with_bars, load="left").height[0]) > 5e-4
+    assert "moves the ride height" not in gap.message
 
 
 def test_past_crossover_with_the_gap_reset_the_collar_works():
@@ -182,6 +233,8 @@ def test_ring_left_is_the_same_vehicle(unit7):
     assert_allclose(
         sk.settle(unit7, held, load=LOAD).height, sk.settle(unit7, load=LOAD).height, rtol=1e-11
     )
+    turned = ring_left(unit7, unit7.setup.change("rear", turns=5.5))
+    assert turned.rear_left.turns == 5.5 and turned.rear_left.gap is None
 
 
 def test_preload_refuses_nonsense(unit7):
@@ -255,7 +308,7 @@ def test_gap_answer_tells_when_it_moves_the_ride_height(unit7):
     found = sk.solve_stop_gap(unit7, axle="front", load=LOAD, crossover_at=6.5 * INCH)
     drift = heights(unit7, found.setup)["front"] - now
     assert found.ok and abs(drift) > INCH / 16
-    assert "moves the ride height" in found.message
+    assert f"so this moves the ride height {tape(drift)}; check preload again" in found.message
     quiet = sk.solve_stop_gap(unit7, axle="rear", load=LOAD, load_factor=2.3)
     assert "moves the ride height" not in quiet.message
     assert_allclose(
@@ -291,6 +344,31 @@ def test_a_gap_that_binds_the_springs_is_no_answer(unit7):
     sk.assemble(unit7, found.setup)
     with pytest.raises(sk.BrokenSetupError, match="solid"):
         sk.assemble(unit7, unit7.setup.change("rear", gap=found.gap["rear"] - 0.001))
+
+
+def test_a_reserve_just_out_of_reach_is_no_answer(unit7):
+    end = sk.solve_stop_gap(unit7, axle="rear", load=LOAD, drop_height=24 * INCH)
+    reached = float(end.stance.bottoming.drop_height[2:].mean())
+    for beyond, ok in ((2e-5, False), (-1e-4, True)):
+        found = sk.solve_stop_gap(unit7, axle="rear", load=LOAD, drop_height=reached * (1 + beyond))
+        assert found.ok is ok
+
+
+def test_a_set_up_that_cannot_be_built_is_where_one_may_start(unit7):
+    now = heights(unit7, unit7.setup)["front"]
+    most = sk.solve_preload(unit7, load=LOAD, front_height=0.6).turns["front"]
+    wound = unit7.setup.change("front", turns=most + 0.5)
+    tight = sk.solve_stop_gap(unit7, axle="rear", load=LOAD, drop_height=24 * INCH).setup
+    tight = tight.change("rear", gap=tight.rear_left.gap - 0.001)
+    for broken in (wound, tight):
+        with pytest.raises(sk.BrokenSetupError, match="solid"):
+            sk.assemble(unit7, broken)
+    preload = sk.solve_preload(unit7, wound, load=LOAD, front_height=now)
+    assert preload.ok
+    assert_allclose(preload.turns["front"], unit7.setup.front_left.turns, atol=1e-3)
+    gap = sk.solve_stop_gap(unit7, tight, axle="rear", load=LOAD, load_factor=2.3)
+    assert gap.ok
+    sk.assemble(unit7, gap.setup)
 
 
 def test_gap_stays_inside_the_ring_thread(unit7):

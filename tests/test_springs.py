@@ -205,6 +205,7 @@ def test_law_and_compliance_undo_each_other_and_take_arrays(spring):
         ({"coils": ()}, r"has coils \(\); expected \(rate, gap\) pairs above zero"),
         ({"coils": ((1e4, 0.0), (1e4, 0.2))}, r"has coils .*; expected \(rate, gap\) pairs"),
         ({"coils": ((-1e4, 0.2),)}, r"has coils .*; expected \(rate, gap\) pairs"),
+        ({"coils": ((0.0, 0.1), (1e4, 0.1))}, r"has coils .*; expected \(rate, gap\) pairs"),
         (
             {"coils": ((1e4, 0.05), (1e4, 0.05))},
             "has coil gaps that add up to 0.1 m; expected its free_length less its solid_length, "

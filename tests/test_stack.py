@@ -463,6 +463,9 @@ def test_a_negative_cap_holds_the_divider_off_a_slack_tender():
     assert held.energy(0.1) == pytest.approx(0.5 * 60e3 * 0.12**2)
     assert held.energy(0.0) == pytest.approx(0.5 * 60e3 * 0.02**2)
     assert held.energy(-0.03) == 0.0
+    # The ring is met before there is any load, not never.
+    met = next(e for e in held.events if e.kind == "crossover")
+    assert (met.force, met.compression) == (0.0, pytest.approx(-0.02))
 
 
 def test_an_infinite_cap_is_no_ring():
@@ -554,6 +557,14 @@ def test_rings_may_be_given_in_any_order():
     one, other = Stack(springs, rings), Stack(springs, rings[::-1])
     assert [r.below for r in one.rings] == [0, 1]
     assert one.force(0.12) == other.force(0.12)
+
+
+def test_a_stack_keeps_the_springs_it_was_given():
+    springs = [TENDER, MAIN]
+    stack = Stack(springs)
+    springs.pop()
+    assert stack == Stack((TENDER, MAIN))
+    assert hash(stack) == hash(Stack((TENDER, MAIN)))
 
 
 def test_as_many_caps_as_rings():

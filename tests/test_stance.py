@@ -15,7 +15,7 @@ from scipy.linalg import eigvals
 import suspkit as sk
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import STOP_RATE, BumpStop
-from suspkit.stance import work
+from suspkit.stance import load_factor, work
 from suspkit.vehicle import Bar, Item, Load, StackPlan
 
 G = 9.80665  # m/s2, standard gravity (ISO 80000-3)
@@ -86,6 +86,52 @@ def test_example_vehicle_agrees_with_free_body_equations(unit7, load, name):
     assert_allclose(ours.height, theirs.height, rtol=1e-8)
     assert_allclose(ours.tyre_load, theirs.tyre_load, rtol=1e-8)
     assert_allclose(ours.compression, theirs.compression, rtol=1e-8)
+
+
+def test_the_compiled_core_reads_curves_and_linkages_as_they_are(unit7):
+    from suspkit import kernel
+
+    curve = sk.Curve([0.0, 0.1, 0.15, 0.2], [-50.0, 200.0, 200.0, 900.0], 3e3, 7e4)
+    for at in (-0.02, 0.0, 0.05, 0.1, 0.12, 0.15, 0.19, 0.2, 0.23):
+        value, slope = kernel.piecewise(at, curve.x, curve.y, 3e3, 7e4)
+        assert_allclose([value, slope], [curve(at), curve.slope(at)], rtol=1e-12)
+    linkage = unit7.front.motion
+    step, cells = linkage.travel_step, len(linkage.coefficients)
+    for z in (-0.05, 0.0, 0.4 * step, step, 7.3 * step, cells * step, cells * step + 0.03):
+        ours = kernel.motion(z, step, cells, linkage.coefficients)
+        theirs = linkage.compression(z), linkage.motion_ratio(z), linkage.motion_ratio_slope(z)
+        assert_allclose(ours, theirs, rtol=1e-12, atol=1e-12)
+
+
+@pytest.mark.parametrize("lateral", [0.0, 3.0])
+def test_the_slopes_newton_steps_by_are_those_of_the_balance(unit7, monkeypatch, lateral):
+    from suspkit import kernel
+
+    taken, settle_many = [], kernel.settle_many
+    monkeypatch.setattr("suspkit.stance.announce", lambda function: None)
+    monkeypatch.setattr(kernel, "settle_many", lambda *a: taken.append(a) or settle_many(*a))
+    stance = sk.settle(unit7, load="patrol", lateral=lateral)
+    body, wheels, gas, steps, cells, links, x, y, before, after, drag, bars = taken[0][:12]
+
+    def look(q):
+        g, h, tilt, seen = np.empty(7), np.empty((7, 7)), np.empty(7), np.empty((4, 6))
+        kernel.balance(
+            q, body[0], wheels, gas, steps, cells, links, x[0], y[0], before[0], after[0], drag[0],
+            bars[0], g, h, tilt, seen,
+        )  # fmt: skip
+        return g, h, tilt
+
+    pose = np.r_[stance.frame_height, stance.pitch, stance.roll, stance.travel]
+    pose += [0.003, 0.06, -0.09, 0.004, -0.006, 0.005, -0.003]
+    _, lower, tilt = look(pose)
+    whole = np.tril(lower) + np.tril(lower, -1).T
+    whole[2] -= tilt  # the turn's moment on roll
+    step = 1e-6
+    differences = [
+        (look(pose + row)[0] - look(pose - row)[0]) / (2 * step) for row in step * np.eye(7)
+    ]
+    scale = np.sqrt(np.abs(np.outer(np.diag(whole), np.diag(whole))))
+    assert_allclose(np.transpose(differences) / scale, whole / scale, atol=1e-7)
 
 
 def test_corner_forces_agree_with_recursion_by_search():
@@ -220,6 +266,9 @@ def test_heavy_left_leans_left_and_heavy_nose_dips():
             assert after.roll < -0.002  # left side up is positive
             assert (down[[0, 2]] > down[[1, 3]] + 0.001).all()
             assert (after.tyre_load[[0, 2]] > after.tyre_load[[1, 3]]).all()
+            # Rake is of the means of left and right, however it leans.
+            nose = after.height[:2].mean() - after.height[2:].mean()
+            assert_allclose(after.rake * vehicle.wheelbase, nose, atol=1e-12)
         else:
             assert after.pitch > before.pitch + 0.002  # nose down is positive
             assert down[:2].min() > down[2:].max()
@@ -367,6 +416,21 @@ def test_friction_band_over_loads_and_setups(unit7):
     assert_allclose(high[:, 1, 1], one_high, rtol=1e-11)
 
 
+def test_the_band_is_of_the_set_up_and_corners_asked_for(unit7):
+    # A crate on the left, so that the bars carry something.
+    crate = Item(mass=80.0, behind_front_axle=1.4, left_of_centre=0.4, above_frame=0.3)
+    loads = {"left": Load(items=("crate",))}
+    vehicle = replace(unit7, items={"crate": crate}, loads=loads, targets=None)
+    loose = replace(unit7.setup, front_bar=False, rear_bar=False)
+    higher = sk.assemble(vehicle, unit7.setup.change("all", turns=6.0))
+    for how in ({"setup": loose}, {"corners": higher}):
+        low, high = sk.height_band(vehicle, load="left", **how)
+        for friction, end in ((-1.0, low), (1.0, high)):
+            stance = sk.settle(vehicle, load="left", friction=friction, **how)
+            assert_allclose(end, stance.height, rtol=1e-11)
+        assert np.abs(low - sk.height_band(vehicle, load="left")[0]).max() > 1e-4
+
+
 def test_ride_rate_is_wheel_rate_in_series_with_the_tyre(unit7):
     # SAE J670 (wording from memory): ride rate is the wheel-centre rate combined with the tyre's.
     stance = sk.settle(unit7, load="patrol")
@@ -478,7 +542,62 @@ def test_corners_given_are_the_corners_used(unit7):
     )
 
 
+def test_turns_friction_masses_and_a_turn_may_each_bring_the_batch(unit7):
+    heavier = unit7.masses("patrol")
+    heavier = replace(heavier, mass=heavier.mass * np.array([1.0, 1.1, 1.2]))
+    each = {
+        "friction": [{"friction": f} for f in (-1.0, 0.0, 1.0)],
+        "lateral": [{"lateral": a} for a in (0.0, 2.0, 4.0)],
+        "masses": [{"masses": replace(heavier, mass=m)} for m in heavier.mass],
+    }
+    batches = {
+        "friction": {"friction": np.array([-1.0, 0.0, 1.0])},
+        "lateral": {"lateral": np.array([0.0, 2.0, 4.0])},
+        "masses": {"masses": heavier},
+    }
+    for name, batch in batches.items():
+        load = {} if name == "masses" else {"load": "patrol"}
+        ours = sk.settle(unit7, **batch, **load)
+        assert ours.height.shape == (4, 3), name
+        for j, one in enumerate(each[name]):
+            alone = sk.settle(unit7, **one, **load)
+            assert_allclose(ours.height[:, j], alone.height, rtol=1e-11, err_msg=name)
+            assert_allclose(ours.tyre_load[:, j], alone.tyre_load, rtol=1e-9, err_msg=name)
+
+
+def test_a_large_batch_is_shared_out_and_put_back_in_order(unit7, monkeypatch):
+    setup = unit7.setup.change("all", turns=np.linspace(2, 6, 17))
+    whole = sk.settle(unit7, setup, load="patrol")
+    monkeypatch.setattr("suspkit.stance.ROWS_A_WORKER", 5)
+    monkeypatch.setattr("os.cpu_count", lambda: 8)  # 17 entries are then three parts
+    shared = sk.settle(unit7, setup, load="patrol")
+    for field in ("height", "pitch", "tyre_load", "residual", "tipped"):
+        np.testing.assert_array_equal(getattr(shared, field), getattr(whole, field))
+
+
+def test_load_factor_asked_alone_is_that_of_the_reserve(unit7):
+    stance = sk.settle(unit7, load=["bare", "patrol"])
+    np.testing.assert_array_equal(load_factor(stance), stance.bottoming.load_factor)
+
+
 # -------------------------------------------------------------------------------------- errors
+
+
+def test_the_entry_without_a_balance_is_named(unit7, monkeypatch):
+    from suspkit import kernel
+
+    settle_many = kernel.settle_many
+
+    def lose_one(*arguments):
+        pose, seen, residual, state = settle_many(*arguments)
+        residual[2], state[2] = 1.5e-3, 2
+        return pose, seen, residual, state
+
+    monkeypatch.setattr("suspkit.stance.announce", lambda function: None)
+    monkeypatch.setattr(kernel, "settle_many", lose_one)
+    said = "no balance found for entry 2 of 4: residual 1.5e-03, expected below 1e-9"
+    with pytest.raises(sk.NotSettledError, match=said):
+        sk.settle(unit7, friction=np.zeros(4), load="patrol")
 
 
 def test_unknown_load_is_named(unit7):

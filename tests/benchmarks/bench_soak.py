@@ -42,7 +42,8 @@ async ([panel, count]) => {
       watch.observe(image, {attributeFilter: ['src']});
     });
     const start = performance.now();
-    handle.dispatchEvent(new KeyboardEvent('keydown', {key: i % 16 < 8 ? 'ArrowRight' : 'ArrowLeft'}));
+    const key = i % 16 < 8 ? 'ArrowRight' : 'ArrowLeft';
+    handle.dispatchEvent(new KeyboardEvent('keydown', {key}));
     await seen;
     await image.decode();
     times.push(performance.now() - start);
