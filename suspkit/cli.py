@@ -219,7 +219,7 @@ def _check(arguments):
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     loads = list(vehicle.loads) or None
     about = f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name
-    print(_printable(" ".join(about.split())))
+    _print(" ".join(about.split()))
     for label in ("springs", "stacks", "setups", "loads"):
         names = getattr(vehicle, label)
         listed = textwrap.shorten(", ".join(names), 70, placeholder=" ...")
@@ -256,7 +256,7 @@ def _sheet(arguments):
         vehicle, setup=arguments.setup, load=arguments.load, units=arguments.units,
         folder=arguments.out, pdf=not arguments.no_pdf,
     ):  # fmt: skip
-        print(path)
+        _print(path)
 
 
 def _article(arguments):
@@ -267,7 +267,7 @@ def _article(arguments):
         arguments.article, folder=arguments.out, vehicle=vehicle, units=arguments.units,
         pdf=not arguments.no_pdf,
     ):  # fmt: skip
-        print(path)
+        _print(path)
 
 
 def _example(arguments):
@@ -367,7 +367,7 @@ def _log_show(arguments):
             for name in log.vehicles():
                 last = [ride.when for ride in log.rides(name, last=1)]
                 told = f"last ride {last[0]}" if last else "no rides yet"
-                print(_printable(f"{name}: {told}"))
+                _print(f"{name}: {told}")
             return
         for ride in log.rides(arguments.name, last=max(arguments.last, 0)):
             print("\n".join(map(_printable, _ride_lines(ride, arguments.units))))
@@ -411,6 +411,10 @@ def _ride_lines(ride, units):
             yield f"  {' '.join(text.split())}"
 
 
+def _print(line):
+    print(_printable(str(line)))
+
+
 def _printable(line):
     """Without what would steer the terminal."""
     return "".join(letter if letter.isprintable() else "?" for letter in line)
@@ -419,7 +423,7 @@ def _printable(line):
 def _log_export(arguments):
     with suspkit.JobLog(arguments.file, new=False) as log:
         for path in log.export_csv(arguments.csv):
-            print(path)
+            _print(path)
 
 
 def _log_import(arguments):
@@ -433,7 +437,7 @@ def _log_import(arguments):
                 log.close()
                 log.path.unlink()
             raise
-    print(f"{count} new rows in {arguments.file}")
+    _print(f"{count} new rows in {arguments.file}")
 
 
 def _train_sheet(arguments):
@@ -441,7 +445,7 @@ def _train_sheet(arguments):
 
     pdf, paper = not arguments.no_pdf, arguments.paper
     for path in training.write_sheet(arguments.out, paper=paper, pdf=pdf):
-        print(path)
+        _print(path)
 
 
 def _train_record(arguments):
@@ -452,7 +456,7 @@ def _train_record(arguments):
     for path in training.write_record(
         arguments.trainee, rows, arguments.out, paper=arguments.paper, pdf=not arguments.no_pdf
     ):
-        print(path)
+        _print(path)
 
 
 def _train_tick(arguments):
@@ -494,7 +498,7 @@ def _train(arguments, row):
     with suspkit.JobLog(arguments.log) as log:
         told += ", new trainee" * (arguments.trainee not in log.trainees())
         log.add_training(arguments.trainee, row)
-    print(_printable(f"{arguments.trainee}: {row.what}, {row.result}{told}"))
+    _print(f"{arguments.trainee}: {row.what}, {row.result}{told}")
 
 
 def _train_show(arguments):
@@ -504,14 +508,14 @@ def _train_show(arguments):
         if arguments.trainee is not None:
             rows = log.training(arguments.trainee)
             for row in rows:
-                print(_printable("  ".join(map(str, _training_cells(row)))))
+                _print("  ".join(map(str, _training_cells(row))))
             for kind, keys in training.still_open(training.standing(rows)).items():
                 print(f"open {_MANY[kind]}: {', '.join(keys) or 'none'}")
             return
         for name in log.trainees():
             left = training.still_open(training.standing(log.training(name)))
             told = ", ".join(f"{len(keys)} {_MANY[kind]}" for kind, keys in left.items())
-            print(_printable(f"{name}: open {told}"))
+            _print(f"{name}: open {told}")
 
 
 _MANY = {"exercise": "exercises", "hands-on": "tasks", "lesson": "lessons"}
@@ -529,9 +533,9 @@ def _copy(source, folder):
 
     copied, kept = copy_missing(source, folder)
     for path in copied:
-        print(f"copied {path}")
+        _print(f"copied {path}")
     for path in kept:
-        print(f"kept {path} as it is")
+        _print(f"kept {path} as it is")
 
 
 def _about(arguments):

@@ -175,20 +175,22 @@ class JobLog:
         if layout > len(LAYOUTS):
             wanted = f"at most {len(LAYOUTS)}: bring suspkit up to date"
             raise self._error(f"has layout {layout}, of a newer suspkit", wanted)
-        self._layout = layout
-        # An older log that may only be read is read as it is.
-        if layout < len(LAYOUTS) and (not layout or self._may_write()):
+        if not layout:
             with self._writing():
-                # Another program may have done it while this one waited.
-                (layout,) = self._one("PRAGMA user_version")
-                for statement in (s for step in LAYOUTS[layout:] for s in step):
-                    self._db.execute(statement)
-                self._db.execute(f"PRAGMA application_id = {APPLICATION}")
-                self._db.execute(f"PRAGMA user_version = {len(LAYOUTS)}")
-            self._layout = len(LAYOUTS)
+                pass
 
-    def _may_write(self):
-        return all(os.access(place, os.W_OK) for place in (self.path, self.path.parent))
+    @property
+    def _layout(self):
+        return self._one("PRAGMA user_version")[0]
+
+    def _bring_up_to_date(self):
+        """By the first write: a log that is only read stays as it is."""
+        layout = self._layout
+        if layout < len(LAYOUTS):
+            for statement in (s for step in LAYOUTS[layout:] for s in step):
+                self._db.execute(statement)
+            self._db.execute(f"PRAGMA application_id = {APPLICATION}")
+            self._db.execute(f"PRAGMA user_version = {len(LAYOUTS)}")
 
     def __enter__(self):
         return self
@@ -678,6 +680,7 @@ class JobLog:
             try:
                 # Locked from the start, it waits its turn; a lock taken later could only fail.
                 self._db.execute("BEGIN IMMEDIATE")
+                self._bring_up_to_date()
                 yield
                 self._db.execute("COMMIT")
             except BaseException:

@@ -142,8 +142,12 @@ def from_row(row, number):
     Raises
     ------
     ValueError
-        If its set-up is none.
+        If a value is of another kind, or its set-up is none: in a damaged file.
     """
+    for name in COLUMNS:
+        kind, wanted = (Real, "a number") if name in CELLS else (str, "text")
+        if row[name] is not None and not isinstance(row[name], kind):
+            raise ValueError(f"ride {number}: {name} is {_short(row[name])}; expected {wanted}")
     told = {name: row[name] for name in _SAME}
     for name, (one, *_) in READINGS.items():
         told[name] = tuple(row[f"{one}_{corner}"] for corner in CORNERS)

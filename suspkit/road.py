@@ -598,7 +598,8 @@ class Road:
 
         from scipy.interpolate import PchipInterpolator
 
-        through = PchipInterpolator(x, heights, axis=1)
+        with np.errstate(over="ignore"):  # where it is next to level it divides by next to nothing
+            through = PchipInterpolator(x, heights, axis=1)
         at = np.minimum(np.arange(cells + 1) * step, x[-1])
         slopes = through(at, 1)
         slopes[:, [0, -1]] = 0.0

@@ -419,7 +419,7 @@ def _record(trainee, rows):
         "trainee": _short(trainee, 60), "exercises": exercises, "in_a_row": IN_A_ROW,
         "lessons": [(key, about, done.get(("lesson", key))) for key, about in LESSONS.items()],
         "tasks": [(task, done.get(("hands-on", key))) for key, task in TASKS.items()],
-        "other": sorted({row.what for row in counts if row.what not in KNOWN[row.kind]}),
+        "other": sorted({row.what for row in counts if row.what not in KNOWN.get(row.kind, ())}),
         "counts": {kind: (len(keys) - len(left[kind]), len(keys)) for kind, keys in KNOWN.items()},
         "rows": len(rows), "last": rows[-1].when[:10] if rows else "", "short": _short,
         "version": suspkit.__version__,

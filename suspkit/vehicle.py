@@ -677,7 +677,11 @@ def known_name(name, known, where, what):
     ValueError
         If it is none of those known.
     """
-    if name not in known:
+    try:
+        there = name in known
+    except TypeError:  # no name at all, such as a table
+        there = False
+    if not there:
         names = [str(k) for k in known]
         near = difflib.get_close_matches(str(name), names, n=1)
         hint = f" (did you mean {near[0]!r}?)" if near else ""

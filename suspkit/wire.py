@@ -162,7 +162,8 @@ def _material(material: str | Material) -> Material:
     if isinstance(material, Material):
         return material
     if material not in MATERIALS:
-        raise ValueError(f"material is {material!r}; expected one of {', '.join(MATERIALS)}.")
+        shown, known = repr(material)[:80], ", ".join(MATERIALS)
+        raise ValueError(f"material is {shown}; expected one of {known}.")
     return MATERIALS[material]
 
 

@@ -1012,6 +1012,8 @@ def _warm(folder):
             (folder / f"{number}{run[0]}").mkdir()
             wrong, *_, said = tried(Case(files, run), folder / f"{number}{run[0]}", limit=300)
             assert not wrong and not said, (wrong, said)
+    (folder / "article").mkdir()
+    tried(Case({"a.ipynb": b"{"}, ["article", "a.ipynb"]), folder / "article", limit=300)
 
 
 def _memory():

@@ -201,6 +201,14 @@ def test_the_energy_book_closes(unit7, name, model):
         assert run.airtime.max() > 0
 
 
+def test_bars_wound_up_at_rest_are_in_the_book(unit7):
+    litter = replace(unit7.items["litter"], left_of_centre=0.5)
+    leaning = replace(unit7, items=unit7.items | {"litter": litter})
+    run = drive(leaning, event=events.cornering(lateral=3.0, duration=1.5), load="carry-out")
+    assert abs(run.travel[0, 0] - run.travel[1, 0]) > 0.01
+    assert run.audit < 1e-6
+
+
 def test_a_tyre_that_damps_is_in_the_book():
     ms, mu, ks, kt, c, _ = SETS["A"]
     car = linear_car(ms, mu, ks, kt, c, 800.0)

@@ -615,12 +615,17 @@ def test_a_log_of_an_older_layout_is_brought_up_to_date_with_its_rides(log, ride
     monkeypatch.setattr(joblog, "LAYOUTS", (*joblog.LAYOUTS, more))
     with sk.JobLog(log.path) as newer:
         assert newer.rides(UNIT7) == (ride,)
+        assert tuple(newer._one("PRAGMA user_version")) == (2,)  # a reader changes nothing
+        newer.add_ride(UNIT7, replace(ride, note="later"))
         assert tuple(newer._one("PRAGMA user_version")) == (3,)
         assert newer._all("SELECT * FROM person") == []
     bad = (*joblog.LAYOUTS, ("CREATE TABLE later (a)", "no such statement"))
     monkeypatch.setattr(joblog, "LAYOUTS", bad)
     before = log.path.read_bytes()
-    same_error(lambda: sk.JobLog(log.path), "cannot be used", "syntax error")
+    with sk.JobLog(log.path) as newer:
+        wrong = replace(ride, note="last")
+        same_error(lambda: newer.add_ride(UNIT7, wrong), "cannot be used", "syntax error")
+        assert tuple(newer._one("PRAGMA user_version")) == (3,)
     assert log.path.read_bytes() == before
 
 

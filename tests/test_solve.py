@@ -119,6 +119,20 @@ def test_contact_is_reached_before_the_height(unit7):
     assert f"lower it the last {missing / INCH:.2f} in" in found.message
 
 
+@pytest.mark.parametrize(
+    "axle, rake, way",
+    [("rear", -0.2, "raise"), ("rear", 0.2, "lower"), ("front", 0.2, "raise"),
+     ("front", -0.2, "lower")],
+)  # fmt: skip
+def test_a_rake_out_of_reach_says_which_way_that_axle_had_to_go(unit7, axle, rake, way):
+    """A nose higher than the tail is a high front or a low rear."""
+    found = sk.solve_preload(unit7, load=LOAD, rake=rake, axle=axle)
+    assert not found.ok
+    assert f"{axle}: the collar cannot {way} it the last " in found.message
+    spring = {"raise": "a stiffer or longer spring", "lower": "a softer or shorter spring"}[way]
+    assert found.message.endswith(f"{spring} would.")
+
+
 def past_crossover():
     """A vehicle standing past crossover in front, its rings left alone."""
     corners = {
@@ -178,6 +192,24 @@ def test_past_crossover_under_a_load_it_speaks_of_that_load():
     ring = setup.front_left.ring - float(number) * vehicle.front.shock.thread.ring_pitch
     there = heights(vehicle, setup.change("front", ring=ring), "crate")["front"]
     assert_allclose(there, start + 0.003, atol=2e-4)  # turns are told to a tenth
+
+
+@pytest.mark.parametrize("more, way", [(-0.002, "raise"), (0.002, "lower")])
+def test_past_crossover_a_rake_by_the_rear_asks_it_the_other_way(more, way):
+    vehicle, _ = past_crossover()
+    setup = vehicle.setup.change("rear", ring=0.004).change("front", ring=0.09)
+    now = sk.settle(vehicle, setup)
+    assert now.past_crossover[2:].all()
+    found = sk.solve_preload(vehicle, setup, rake=float(now.rake) + more, axle="rear")
+    assert not found.ok
+    assert f"collar turns do nothing up to 1 turns and cannot {way} it " in re.sub(
+        r"\d+ turns and", "1 turns and", found.message
+    )
+    number, where = re.search(r"; ([\d.]+) turns of the stop ring (\w+)", found.message).groups()
+    assert where == {"raise": "towards", "lower": "away"}[way]
+    moved = float(number) * vehicle.rear.shock.thread.ring_pitch * (-1 if way == "raise" else 1)
+    there = sk.settle(vehicle, setup.change("rear", ring=setup.rear_left.ring + moved))
+    assert_allclose(there.rake, now.rake + more, atol=2e-4)
 
 
 def test_past_crossover_a_height_it_has_already_is_an_answer():
@@ -344,6 +376,16 @@ def test_a_gap_that_binds_the_springs_is_no_answer(unit7):
     sk.assemble(unit7, found.setup)
     with pytest.raises(sk.BrokenSetupError, match="solid"):
         sk.assemble(unit7, unit7.setup.change("rear", gap=found.gap["rear"] - 0.001))
+
+
+def test_the_ring_at_the_end_of_its_thread_says_so(unit7):
+    rear, lowest = unit7.rear, float(sk.assemble(unit7)["rear_left"].ring_at()) + 0.001
+    thread = replace(rear.shock.thread, ring_lowest=lowest)
+    vehicle = replace(unit7, rear=replace(rear, shock=replace(rear.shock, thread=thread)))
+    found = sk.solve_stop_gap(vehicle, axle="rear", load=LOAD, load_factor=9.0)
+    assert not found.ok
+    assert_allclose(found.gap["rear"], unit7.setup.rear_left.gap - 0.001, atol=1e-9)
+    assert f"the smallest the ring's thread allows, {tape(found.gap['rear'])}," in found.message
 
 
 def test_a_reserve_just_out_of_reach_is_no_answer(unit7):
