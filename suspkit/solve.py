@@ -339,7 +339,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
         end = "smallest" if lower else "largest"
         limit = (
             "before the springs go solid"
-            if lower and least > thread_end
+            if lower and least > thread_end + 1e-6
             else ("the ring's thread allows" if lower else "that still meets the ring")
         )
         message = (
