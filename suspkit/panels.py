@@ -68,9 +68,6 @@ def nearest_gap(gap, units):
 def offer(control, options, value):
     """Give a control other options, and set it.
 
-    In one message, for a page that has half of it sends its own end back as if a hand had moved
-    it there.
-
     Parameters
     ----------
     control : widgets.SelectionSlider, widgets.SelectionRangeSlider
@@ -79,10 +76,11 @@ def offer(control, options, value):
     value : object
         One of the values, or of two ends.
     """
-    with control.hold_sync():
-        control.index = (0, 0) if isinstance(control, widgets.SelectionRangeSlider) else 0
-        control.options = options
-        control.value = value
+    # From an index past the new end the page would send its own end back as if moved; and all in
+    # one message, it would send the old one.
+    control.index = (0, 0) if isinstance(control, widgets.SelectionRangeSlider) else 0
+    control.options = options
+    control.value = value
 
 
 def units_control(units):
