@@ -4,13 +4,15 @@ import os
 import shutil
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 os.environ.setdefault("MPLBACKEND", "Agg")
-# The first call of compiled code takes seconds, which says nothing about the example it met.
-settings.register_profile("suspkit", deadline=None, derandomize=True, database=None)
+# The first call of compiled code takes seconds, which says nothing about the example it met; nor
+# does it say anything that a busy machine draws slowly.
+ANY_SPEED = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("suspkit", **ANY_SPEED, derandomize=True, database=None)
 # Twenty times as many, from a new seed: pytest tests/test_laws.py --hypothesis-profile=search
-settings.register_profile("search", deadline=None, max_examples=2000, database=None)
+settings.register_profile("search", **ANY_SPEED, max_examples=2000, database=None)
 settings.load_profile("suspkit")
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
