@@ -14,6 +14,7 @@ import time
 import urllib.request
 from pathlib import Path
 
+import pytest
 from conftest import find_chromium
 
 ROOT = Path(__file__).parent.parent
@@ -152,3 +153,15 @@ def copy_guide(folder):
 
 
 PYTHON = sys.executable
+
+
+def listens_at(process):
+    """Addresses at which a process and its children wait to be called."""
+    psutil = pytest.importorskip("psutil")
+    top = psutil.Process(process.pid)
+    return {
+        at.laddr.ip
+        for each in [top, *top.children(recursive=True)]
+        for at in each.net_connections("inet")
+        if at.status == psutil.CONN_LISTEN
+    }

@@ -589,16 +589,7 @@ def own_addresses():
 
 def assert_shut(served, pages):
     """Neither another machine nor a stranger on this one gets in."""
-    import psutil
-
-    process = psutil.Process(served.process.pid)
-    heard = {
-        at.laddr.ip
-        for each in [process, *process.children(recursive=True)]
-        for at in each.net_connections("inet")
-        if at.status == psutil.CONN_LISTEN
-    }
-    assert heard == {"127.0.0.1"}
+    assert lab.listens_at(served.process) == {"127.0.0.1"}
     for address in own_addresses():
         with pytest.raises(OSError, match="refused|timed out"):
             served.get("/", host=address)
