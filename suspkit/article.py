@@ -291,10 +291,10 @@ def _names(vehicle, head):
 
 def _svg(figure, salt="suspkit"):
     """A figure as SVG text without its own size."""
-    from matplotlib import rc_context
+    from suspkit.charts import settings
 
     drawn = io.StringIO()
-    with rc_context({"svg.hashsalt": salt, "svg.fonttype": "path"}):
+    with settings({"svg.hashsalt": salt, "svg.fonttype": "path"}):
         figure.savefig(
             drawn, format="svg", bbox_inches="tight", pad_inches=0.04,
             metadata={"Date": None, "Creator": None},
@@ -376,13 +376,12 @@ def _ring_words(view, axle, gap):
 
 
 def _ring_svg(views, axle, now):
-    from matplotlib import rc_context
     from matplotlib.figure import Figure as Drawing
 
-    from suspkit.charts import style
+    from suspkit.charts import settings, style
     from suspkit.units import to_unit
 
-    with rc_context({"font.family": "DejaVu Sans", "font.size": 10}):
+    with settings({"font.family": "DejaVu Sans", "font.size": 10}):
         figure = Drawing(figsize=(7.0, 3.9), layout="constrained")
         axes = figure.add_subplot()
         top = 0.0

@@ -8,6 +8,8 @@ ordinary figure for print.
 from __future__ import annotations
 
 import io
+from contextlib import contextmanager
+from threading import RLock
 
 import matplotlib
 import numpy as np
@@ -29,6 +31,25 @@ TENDER, MAIN = "#b85c00", "#07405a"
 BAND = "#e9eef2"
 
 STATE_NAMES = {"droop": "droop hang", "ride": "standing", "bump": "full bump"}
+
+
+_SETTINGS = RLock()
+
+
+@contextmanager
+def settings(changes):
+    """Settings of Matplotlib for a while.
+
+    They are those of the whole process, and a page's controls may be answered in another thread
+    than its cells run in: one at a time, so that no picture is drawn with another one's.
+
+    Parameters
+    ----------
+    changes : dict
+        As for `matplotlib.rc_context`.
+    """
+    with _SETTINGS, matplotlib.rc_context(changes):
+        yield
 
 
 def style(axes, *, x="", y=""):
@@ -583,21 +604,18 @@ class Board:
             for chart in self.charts:
                 for artist in chart.moving:
                     artist.set_animated(True)  # `still` may have ended that
-            self.canvas.draw()  # leaves out the animated artists
+            with settings({}):
+                self.canvas.draw()  # leaves out the animated artists
             self._background = self.canvas.copy_from_bbox(self.figure.bbox)
         self.canvas.restore_region(self._background)
-        hinting = matplotlib.rcParams["text.hinting"]
         # Without hinting glyphs take two thirds of the time.
-        matplotlib.rcParams["text.hinting"] = "none"
-        try:
+        with settings({"text.hinting": "none"}):
             for chart in self.charts:
                 for artist in sorted(chart.moving, key=lambda a: a.get_zorder()):
                     if isinstance(artist, Text):
                         self._paste(artist)
                     else:
                         artist.axes.draw_artist(artist)
-        finally:
-            matplotlib.rcParams["text.hinting"] = hinting
         return self._png()
 
     def _paste(self, text):

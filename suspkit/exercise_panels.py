@@ -103,10 +103,11 @@ class ExercisePanel(LivePanel):
         """A callback whose exception shows in the panel instead of vanishing."""
 
         def run(_):
-            try:
-                action()
-            except Exception as error:
-                self._fail(error)
+            with self._turn:
+                try:
+                    action()
+                except Exception as error:
+                    self._fail(error)
 
         return run
 

@@ -83,8 +83,11 @@ class Exercise:
         """
         if self._draw is None:
             return None
+        from suspkit.charts import settings
+
         stream = io.BytesIO()
-        self._draw().savefig(stream, format="png")
+        with settings({}):
+            self._draw().savefig(stream, format="png")
         return stream.getvalue()
 
 

@@ -7,10 +7,11 @@ import html
 import io
 import math
 from dataclasses import replace
+from threading import RLock
 
 import ipywidgets as widgets
 
-from suspkit.charts import Board, rows_for
+from suspkit.charts import Board, rows_for, settings
 from suspkit.corner import assemble, hold_rings
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, tape
@@ -131,6 +132,7 @@ class LivePanel(widgets.VBox):
     def _lay_out(self, controls, rows):
         """Show ``rows`` of controls above the chart, and answer whenever one is moved."""
         self.controls, self.error, self.view, self._boards = controls, "", None, {}
+        self._turn = RLock()
         self.chart = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
         self.words = widgets.HTML()
         layout = widgets.Layout(
@@ -149,6 +151,12 @@ class LivePanel(widgets.VBox):
             self.controls[name].value = value
 
     def _changed(self, change):
+        # JupyterLab has a kernel answer its controls in two threads, the first message of each in
+        # one and the rest in the other. What is shown last must be what is set last.
+        with self._turn:
+            self._answer(change)
+
+    def _answer(self, change):
         if self._quiet:
             return
         self._quiet = True
@@ -221,7 +229,8 @@ class LivePanel(widgets.VBox):
             data["image/png"] = base64.b64encode(self.chart.value).decode()
             if self.for_print:
                 drawn = io.StringIO()
-                self._shown.still(self.view).savefig(drawn, format="svg")
+                with settings({}):
+                    self._shown.still(self.view).savefig(drawn, format="svg")
                 data["image/svg+xml"] = drawn.getvalue()
         return (data, *rest) if rest else data
 

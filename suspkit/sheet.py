@@ -317,12 +317,13 @@ def _times(number):
 
 def _chart(sheet, units):
     """Shock force over shock compression, front and rear, as inline SVG."""
-    from matplotlib import rc_context
     from matplotlib.figure import Figure
+
+    from suspkit.charts import settings
 
     style = {"svg.hashsalt": "suspkit", "svg.fonttype": "path", "font.family": "DejaVu Sans",
              "font.size": 6.5, "axes.linewidth": 0.6}  # fmt: skip
-    with rc_context(style):
+    with settings(style):
         figure = Figure(figsize=(3.75, 1.36), layout="constrained")
         for place, (axes, axle) in enumerate(zip(figure.subplots(1, 2), AXLES, strict=True)):
             _draw(axes, axle, sheet, units)

@@ -12,7 +12,9 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from suspkit.charts import BAND, FAINT, INK, MAIN, SOFT, TENDER, Board, spread_apart, style
+from suspkit.charts import (
+    BAND, FAINT, INK, MAIN, SOFT, TENDER, Board, settings, spread_apart, style,
+)  # fmt: skip
 from suspkit.units import show, to_unit, unit_label
 from suspkit.vehicle import known_name
 from suspkit.whatif import DIGITS, MEASURES
@@ -118,7 +120,8 @@ class WhatIfBoard:
     def render(self, view):
         """The picture as a PNG."""
         drawn = io.BytesIO()
-        self.still(view).savefig(drawn, format="png")
+        with settings({}):
+            self.still(view).savefig(drawn, format="png")
         return drawn.getvalue()
 
 

@@ -183,7 +183,7 @@ class OnPage:
         digest = hashlib.sha256(self.twin.chart.value).hexdigest()
         return [digest, words, html.unescape(spoken)]
 
-    def settles(self, seconds=240.0):
+    def settles(self, seconds=120.0):
         """The page comes to show what the twin shows: picture, words, and the picture's name."""
         wanted, end = self.wanted(), time.monotonic() + seconds
         while self.shown() != wanted:

@@ -7,6 +7,7 @@ spring must break one of the tests under "signs".
 
 import io
 import itertools
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import independent
@@ -611,6 +612,25 @@ def test_a_frame_and_the_still_picture_agree(kind, axle, units):
     assert off(bare, still) < 0.0005
     assert off(frame, before) > 0.01, "the test would see a stale frame"
     assert off(again, before) == 0, "nothing is left behind"
+
+
+def test_threads_do_not_draw_with_each_others_settings():
+    """One unhinted word too many would stay: the settings are those of the whole process."""
+    views = [seen("kit"), look(UNIT7, UNIT7.setups["kit"], load="carry-out")]
+    boards = [Board(view, rows_for("start", "front")[0]) for view in views]
+    alone = [board.render(view) for board, view in zip(boards, views, strict=True)]
+
+    def draw(i):
+        made = set()
+        for _ in range(8):
+            board = Board(views[i], rows_for("start", "front")[0])  # with a background of its own
+            made.add(board.render(views[i]))
+        return made
+
+    with ThreadPoolExecutor(4) as pool:
+        drawn = list(pool.map(draw, [0, 1, 0, 1]))
+    assert drawn == [{alone[0]}, {alone[1]}] * 2
+    assert matplotlib.rcParams["text.hinting"] == matplotlib.rcParamsDefault["text.hinting"]
 
 
 @pytest.mark.parametrize("kind", KINDS)

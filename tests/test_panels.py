@@ -6,6 +6,7 @@ import io
 import itertools
 import re
 from dataclasses import replace
+from threading import Event, Thread, get_ident
 
 import numpy as np
 import pytest
@@ -347,6 +348,33 @@ def test_a_setup_that_cannot_be_built_is_said_and_recovered_from(kind, name):
     panel.set(**{f"{name}_gap": own.gap, f"{name}_turns": own.turns})
     expect(panel, UNIT7.setup)
     assert panel.chart.value == good and 'role="alert"' not in panel.words.value
+
+
+def test_what_is_set_last_is_shown_last_even_from_two_threads(monkeypatch):
+    """JupyterLab sends a control's first message to one thread and the next to another."""
+    panel, begun, go_on = Panel(UNIT7, "preload"), Event(), Event()
+    show_it = panel._show
+
+    def show_slowly(units):
+        shown = show_it(units)
+        if get_ident() == first.ident:
+            begun.set()
+            assert go_on.wait(60)
+        return shown
+
+    monkeypatch.setattr(panel, "_show", show_slowly)
+    first = Thread(target=panel.set, kwargs={"front_turns": 3.0})
+    second = Thread(target=panel.set, kwargs={"front_turns": 7.0})
+    first.start()
+    assert begun.wait(60)
+    second.start()
+    second.join(1.0)  # without waiting its turn it would be done by then
+    go_on.set()
+    first.join(60), second.join(60)
+    assert panel.controls["front_turns"].value == 7.0
+    other = Panel(UNIT7, "preload")
+    other.set(front_turns=7.0)
+    assert panel.chart.value == other.chart.value and panel.words.value == other.words.value
 
 
 def test_an_error_from_anywhere_is_shown_and_never_raised(monkeypatch):

@@ -289,7 +289,7 @@ def test_the_list_leads_to_the_lessons(served, browser):
     assert_usable_by_all(browser)
 
 
-@pytest.fixture(scope="module", params=LESSONS[:5])
+@pytest.fixture(scope="module", params=LESSONS)
 def panel(request, served, browser, tmp_path_factory):
     """The first panel of a lesson, opened once; its twin here keeps step."""
     twin = panels(request.param, tmp_path_factory.mktemp("twin"))[0]
