@@ -238,6 +238,12 @@ class RoadPanel(RidePanel):
         ]
         self._lay_out(choices, rows)
 
+    def set(self, **values):
+        """Move controls as a hand would; see `controls` for their names."""
+        if "moment" in values:  # a page opens its link with what the button holds
+            self.play.value = values["moment"]
+        super().set(**values)
+
     def _react(self, change):
         super()._react(change)
         if change["owner"] is self.controls["event"]:

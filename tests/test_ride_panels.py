@@ -153,6 +153,13 @@ def test_a_shorter_event_keeps_the_moment_inside():
     assert panel.controls["moment"].value == end and panel.error == ""
 
 
+def test_a_page_opens_at_the_moment_that_was_set():
+    """The link in the page begins by giving the slider what the play button holds."""
+    panel = RoadPanel(UNIT7)
+    panel.set(moment=50)
+    assert panel.play.value == panel.controls["moment"].value == 50
+
+
 # ------------------------------------------------------------------------------------------- errors
 
 
