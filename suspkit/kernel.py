@@ -9,7 +9,8 @@ from numba import njit
 
 MAX_STEPS = 200
 STRIDE, CREEP = 0.1, 0.01  # rad; the most a step may swing the body
-PARTS = 16  # in which a turn is entered where its balance is not found at once
+ENTRY, LEAST = 1 / 16, 1 / 1024  # of a turn: how it is entered bit by bit, and the least bit
+LEAP = 0.03  # rad; more than a bit of a turn should lean the body
 CLOSE = 1e-5  # out of balance, relative, from where a turn's own slope is taken along
 TIP_ANGLE = 0.7  # rad; past this the body is on its way over and the answer is "tipped"
 
@@ -282,6 +283,49 @@ def approach(
     return worst, 2
 
 
+@njit(cache=True, error_model="numpy")
+def begin(q, weight, wheels, steps, cells):
+    """Put pose ``q`` level, its wheels where they may come to be."""
+    q[:] = 0.0
+    for i in range(4):
+        axle = i // 2
+        q[3 + i] = 0.4 * steps[axle] * cells[axle]
+        sunk = 0.25 * weight / wheels[i, 5]
+        q[0] += 0.25 * (wheels[i, 4] - wheels[i, 2] - q[3 + i] - sunk)
+
+
+@njit(cache=True, error_model="numpy")
+def enter(
+    q, was, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, unit,
+    tol, scratch, seen,
+):  # fmt: skip
+    """Enter a turn from the straight bit by bit, and in smaller bits where it would leap.
+
+    Arguments and answer as of `approach`; ``was`` is room for a pose.
+    """
+    turn, reached, part = mass[4], 0.0, ENTRY
+    mass[4] = 0.0
+    worst, state = approach(
+        q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, unit,
+        tol, CREEP, scratch, seen,
+    )  # fmt: skip
+    while state != 1 and reached < 1.0:
+        was[:] = q
+        ahead = min(1.0, reached + part)
+        mass[4] = ahead * turn
+        worst, state = approach(
+            q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars,
+            unit, tol, CREEP, scratch, seen,
+        )  # fmt: skip
+        leap = max(abs(q[1] - was[1]), abs(q[2] - was[2]))
+        if part > LEAST and (state != 0 or leap > LEAP):
+            q[:] = was
+            state, part = 0, 0.5 * part
+        else:
+            reached, part = ahead, min(ENTRY, 2.0 * part)
+    return worst, state
+
+
 @njit(cache=True, error_model="numpy", nogil=True)
 def settle_many(
     body, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, scale, tol
@@ -300,31 +344,25 @@ def settle_many(
         np.empty(7), np.empty((7, 7)), np.empty(7), np.empty(7), np.empty(7), np.empty((7, 7)),
         np.empty(7), np.empty(7),
     )  # fmt: skip
-    unit, mass = np.empty(7), np.empty(5)
+    unit, was, mass = np.empty(7), np.empty(7), np.empty(5)
     for n in range(count):
         unit[:] = body[n, 0]
         unit[1:3] *= scale
         # Views made once: each costs about as much as a curve's look-up.
         q, held, bar, sight = pose[n], drag[n], bars[n], seen[n]
         xn, yn, low, high = x[n], y[n], before[n], after[n]
-        # A turn may carry it past a narrow balance: who is not found there at once enters the
-        # turn bit by bit from the straight, in short steps.
-        for parts, swing in ((1, STRIDE), (PARTS, CREEP)):
-            q[:] = 0.0
-            for i in range(4):
-                axle = i // 2
-                q[3 + i] = 0.4 * steps[axle] * cells[axle]
-                sunk = 0.25 * body[n, 0] / wheels[i, 5]
-                q[0] += 0.25 * (wheels[i, 4] - wheels[i, 2] - q[3 + i] - sunk)
-            mass[:] = body[n]
-            for part in range(parts == 1, parts + 1):
-                mass[4] = body[n, 4] * part / parts
-                worst[n], state[n] = approach(
-                    q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held,
-                    bar, unit, tol, swing, scratch, sight,
-                )  # fmt: skip
-                if state[n] == 1:
-                    break
-            if state[n] == 0 or body[n, 4] == 0.0:
-                break
+        mass[:] = body[n]
+        begin(q, body[n, 0], wheels, steps, cells)
+        worst[n], state[n] = approach(
+            q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held, bar, unit,
+            tol, STRIDE, scratch, sight,
+        )  # fmt: skip
+        # A turn may carry it past a narrow balance, or, a wheel in the air, to a second one that
+        # leans further.
+        if body[n, 4] != 0.0 and (state[n] != 0 or sight[:, 5].min() <= 0.0):
+            begin(q, body[n, 0], wheels, steps, cells)
+            worst[n], state[n] = enter(
+                q, was, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held,
+                bar, unit, tol, scratch, sight,
+            )  # fmt: skip
     return pose, seen, worst, state

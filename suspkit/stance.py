@@ -276,7 +276,8 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
     those seven unknowns; its gradient is the free-body balance, solved by Newton's method with
     a line search (Nocedal and Wright, Numerical Optimization, ch. 3). Rotations are exact. In a
     turn the inertia of every mass at its height is held by the tyres at the ground, as in
-    `suspkit.drive`: no roll centre, no tyre scrub.
+    `suspkit.drive`: no roll centre, no tyre scrub. With a wheel in the air a turn can have two
+    balances; found is the one that is reached by entering it slowly from the straight.
 
     Examples
     --------

@@ -13,8 +13,17 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from suspkit.charts import (
-    BAND, FAINT, INK, MAIN, SOFT, TENDER, Board, settings, spread_apart, style,
-)  # fmt: skip
+    BAND,
+    FAINT,
+    INK,
+    MAIN,
+    SOFT,
+    TENDER,
+    Board,
+    settings,
+    spread_apart,
+    style,
+)
 from suspkit.units import show, to_unit, unit_label
 from suspkit.vehicle import known_name
 from suspkit.whatif import DIGITS, MEASURES

@@ -226,8 +226,8 @@ def rotation(pitch, roll):
 class FreeBody:
     """Newton's laws for the sprung body and its four wheels."""
 
-    def __init__(self, vehicle, setup, load=None, friction=0.0):
-        self.vehicle, self.friction = vehicle, friction
+    def __init__(self, vehicle, setup, load=None, friction=0.0, lateral=0.0):
+        self.vehicle, self.friction, self.lateral = vehicle, friction, lateral
         self.corners = [Corner(vehicle, setup, name) for name in NAMES]
         self.mass, self.centre = sprung(vehicle, load)
         self.weight = self.mass * G
@@ -285,6 +285,11 @@ class FreeBody:
         along = []
         ground = self.tyre_loads(pose)
         feet = self.feet(pose)
+        # In a turn every mass is thrown outward at its height, and held by the tyres at the ground.
+        lever = self.weight * (pose[0] + (turn @ self.centre)[2])
+        for corner, hub in zip(self.corners, self.hubs(pose[3:]), strict=True):
+            lever += corner.weight * (pose[0] + (turn @ hub)[2])
+        moment = moment + np.array([lever * self.lateral / G, 0.0, 0.0])
         for i, hub in enumerate(self.hubs(pose[3:])):
             corner, z, other = self.corners[i], pose[3 + i], pose[3 + (i ^ 1)]
             handed = ground[i] * up - corner.weight * up
@@ -357,6 +362,22 @@ def settle(vehicle, setup, load=None, friction=0.0):
         height.append(pose[0] + (turn @ [-point.behind_front_axle, y, point.above_frame])[2])
     compression = np.array([c.motion(z)[0] for c, z in zip(body.corners, pose[3:], strict=True)])
     return Answer(pose, np.array(height), pose[3:], compression, body.tyre_loads(pose), error)
+
+
+def enter(vehicle, setup, lateral, count=200):
+    """Roll of a vehicle that enters a turn from the straight, in so many steps, by `root`."""
+    pose = settle(vehicle, setup).pose
+    for now in np.linspace(0.0, lateral, count):
+        body = FreeBody(vehicle, setup, lateral=now)
+        for method in ("hybr", "lm", "lm"):  # starting again, as in `settle`
+            found = root(body.residual, pose, method=method, tol=1e-15)
+            if abs(found.x[2] - pose[2]) < 0.02:
+                pose = found.x
+            if np.abs(body.residual(pose)).max() < 1e-9:
+                break
+        else:
+            raise RuntimeError(f"the balance is lost at {now:.3f} m/s2")
+    return pose[2]
 
 
 # --------------------------------------------------------------------------- invented vehicles

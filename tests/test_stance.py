@@ -356,6 +356,42 @@ def test_standing_on_bump_stops_is_an_answer():
     assert_allclose(stance.tyre_load, 450 * G, rtol=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("tracks", "stroke", "rates", "gap", "cg", "lateral"),
+    [
+        ((1.32, 1.27), 0.16, (21e3, 23e3, 66e3), 0.022, 0.20, 292 / 39),
+        ((1.39, 1.27), 0.21, (19e3, 28e3, 69e3), 0.049, 0.23, 278 / 39),
+        ((1.46, 1.39), 0.21, (18e3, 23e3, 63e3), 0.051, 0.62, 180 / 39),
+        ((1.56, 1.25), 0.16, (12e3, 19e3, 97e3), 0.018, 0.22, 306 / 39),
+        ((1.53, 1.42), 0.22, (11e3, 25e3, 64e3), 0.037, 0.63, 187 / 39),
+    ],
+)
+def test_a_turn_is_held_as_it_is_entered(tracks, stroke, rates, gap, cg, lateral):
+    """Where a wheel leaves the ground there are two balances: from the straight it comes to the
+    one that leans less, as `root` does in many small steps."""
+    lengths = {"tender": (0.15, 0.05), "main": (0.42, 0.1), "stiff": (0.45, 0.1)}
+    pair = CornerSetup(stack="pair", turns=5.0, gap=gap)
+    plain = CornerSetup(stack="one", turns=5.0)
+    vehicle = independent.make_vehicle(
+        front=independent.make_axle(track=tracks[0], stroke=stroke),
+        rear=independent.make_axle(track=tracks[1], point_behind=2.6),
+        springs={
+            name: sk.Spring(name=name, rate=rate, free_length=free, solid_length=solid)
+            for (name, (free, solid)), rate in zip(lengths.items(), rates, strict=True)
+        },
+        stacks={
+            "pair": StackPlan(springs=("tender", "main"), rings_below=("tender",)),
+            "one": StackPlan(springs=("stiff",)),
+        },
+        setup=sk.Setup(front_left=pair, front_right=pair, rear_left=plain, rear_right=plain),
+        cg=cg,
+    )
+    stance = sk.settle(vehicle, lateral=lateral)
+    theirs = independent.enter(vehicle, vehicle.setup, lateral)
+    # Theirs throws masses out square to the track, ours square to the leaning frame.
+    assert stance.roll == pytest.approx(theirs, rel=0.006)
+
+
 def test_tipped_is_flagged_not_raised():
     item = Item(mass=2000.0, behind_front_axle=1.4, left_of_centre=1.2, above_frame=1.0)
     over = Item(mass=60.0, behind_front_axle=1.4, left_of_centre=0.1, above_frame=0.3)
