@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import sys
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -52,3 +53,11 @@ def unit7():
     import suspkit
 
     return suspkit.example("unit7")
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _forget_widgets():
+    """Widgets are kept until they are closed, and with a panel the runs that it has driven."""
+    yield
+    if "ipywidgets" in sys.modules:
+        sys.modules["ipywidgets"].Widget.close_all()

@@ -186,13 +186,15 @@ class OnPage:
 
     def settles(self, seconds=120.0):
         """The page comes to show what the twin shows: picture, words, and the picture's name."""
-        wanted, end = self.wanted(), time.monotonic() + seconds
+        wanted, began = self.wanted(), time.monotonic()
         while self.shown() != wanted:
-            if time.monotonic() > end:
+            waited = time.monotonic() - began
+            if waited > seconds:
                 now = self.shown()
                 assert now[1:] == wanted[1:], "the words are not those of the controls"
                 assert now == wanted, "the picture is not that of the controls"
-            self.page.wait_for_timeout(30)
+            # To look takes processor time too, of which the kernel is in want.
+            self.page.wait_for_timeout(1000 * min(0.3, max(0.03, waited / 4)))
         return wanted
 
 
@@ -281,9 +283,20 @@ def move_slider(panel, slider):
         was = slider.value
         changes(panel, slider.description, moves)
         # Back where it was, of targets: all of them raised, there is nothing left to move.
-        while hasattr(panel.twin, "targets") and slider.value != was:
-            panel.press(slider, "ArrowLeft" if slider.value > was else "ArrowRight", handle=handle)
-        panel.settles()
+        if hasattr(panel.twin, "targets") and slider.value != was:
+            key = "ArrowLeft" if slider.value > was else "ArrowRight"
+            panel.press(slider, key, times_apart(slider, was), handle=handle)
+            assert slider.value == was
+            panel.settles()
+
+
+def times_apart(slider, value):
+    """How many steps a slider is from a value; of one with two handles, one of them."""
+    if hasattr(slider, "options"):
+        steps = list(slider._options_values)
+        ends = (value, slider.value) if isinstance(slider, RANGES) else ((value,), (slider.value,))
+        return sum(abs(steps.index(a) - steps.index(b)) for a, b in zip(*ends, strict=True))
+    return round(abs(slider.value - value) / slider.step)
 
 
 def move_choice(panel, choice):
