@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import io
 from contextlib import contextmanager
+from functools import cache
 from threading import RLock
 
 import matplotlib
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.collections import PolyCollection
+from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle
@@ -28,7 +30,7 @@ INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
 TENDER, MAIN = "#b85c00", "#07405a"
 """The two spring inks: apart in lightness, for grey print and colour-blind eyes."""
 
-BAND = "#e9eef2"
+BAND, PALE = "#e9eef2", "#f4f5f7"
 
 STATE_NAMES = {"droop": "droop hang", "ride": "standing", "bump": "full bump"}
 
@@ -378,9 +380,7 @@ class CutAway(Chart):
         axes.text(x, -4.6 * INCH, title, ha="center", fontsize=9, color=INK)
         foot = corner.shock.thread.seat_span - corner.shock.stroke - 1.2 * INCH
         body = box(x, -2.4 * INCH, foot, self.radius)
-        axes.add_collection(
-            PolyCollection([body], facecolor="#f4f5f7", edgecolor=SOFT, linewidth=0.8)
-        )
+        axes.add_collection(PolyCollection([body], facecolor=PALE, edgecolor=SOFT, linewidth=0.8))
         axes.add_patch(Circle((x, -3.1 * INCH), 0.7 * INCH, fill=False, edgecolor=SOFT))
         for y in np.arange(-1.2, 0.0, 0.3) * INCH:
             axes.plot([x - self.radius, x + self.radius], [y, y], color=FAINT, linewidth=0.8)
@@ -549,6 +549,26 @@ CHARTS = {
 """The charts there are, by name."""
 
 
+@cache
+def _palette():
+    """Every ink and what the edges of one on another mix to: the same for all pictures, so that
+    one looks the same whatever was shown before it."""
+    from PIL import Image
+
+    white, *inks = (
+        np.array(to_rgb(c)) for c in ("white", INK, SOFT, FAINT, TENDER, MAIN, BAND, PALE)
+    )
+    mixed = [white, *inks]
+    for i, ink in enumerate(inks):
+        for other, steps in [(white, 13)] + [(one, 8) for one in inks[:i]]:
+            mixed += [ink + (other - ink) * step / steps for step in range(1, steps)]
+    mixed = np.rint(255 * np.array(mixed)).astype(int)
+    mixed[mixed.min(axis=1) > 246] = 255  # the ground stays white
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(mixed.ravel().tolist())
+    return palette
+
+
 class Board:
     """Charts side by side in one figure that is made once and then moved.
 
@@ -586,7 +606,7 @@ class Board:
             )
             for j, (kind, (_, axle)) in enumerate(zip(kinds, row, strict=True)):
                 self.charts.append(kind(self.figure, inner[j], view, axle, units))
-        self._background, self._palette, self._stamps = None, None, {}
+        self._background, self._stamps = None, {}
 
     def layout(self, view):
         """Rows and size in inches of a board that is told neither."""
@@ -664,13 +684,8 @@ class Board:
         from PIL import Image
 
         image = Image.fromarray(np.asarray(self.canvas.buffer_rgba())[..., :3])
-        if self._palette is None:
-            self._palette = image.quantize(192, method=Image.Quantize.MEDIANCUT)
-            inks = np.array(self._palette.getpalette()).reshape(-1, 3)
-            inks[inks.min(axis=1) > 246] = 255  # the ground stays white
-            self._palette.putpalette(inks.ravel().tolist())
         # Few inks: against a fixed palette a frame encodes in under half the time of full colour.
-        image = image.quantize(palette=self._palette, dither=Image.Dither.NONE)
+        image = image.quantize(palette=_palette(), dither=Image.Dither.NONE)
         buffer = io.BytesIO()
         image.save(buffer, format="png", compress_level=1)
         return buffer.getvalue()

@@ -153,6 +153,16 @@ def test_a_shorter_event_keeps_the_moment_inside():
     assert panel.controls["moment"].value == end and panel.error == ""
 
 
+def test_a_picture_does_not_depend_on_what_was_shown_before():
+    """A page may draw on its way what Python does not, or the other way round."""
+    straight, around = RoadPanel(UNIT7), RoadPanel(UNIT7)
+    straight.set(moment=60, moving=1, units="metric")
+    around.set(moving=1, units="metric", dashed="stock")
+    around.set(event="drop", dashed="kit")
+    around.set(event="g-out", moment=60)
+    assert around.chart.value == straight.chart.value
+
+
 def test_a_page_opens_at_the_moment_that_was_set():
     """The link in the page begins by giving the slider what the play button holds."""
     panel = RoadPanel(UNIT7)
