@@ -9,7 +9,7 @@ from numba import njit
 
 MAX_STEPS = 200
 STRIDE, CREEP = 0.1, 0.01  # rad; the most a step may swing the body
-ENTRY, LEAST = 1 / 16, 1 / 1024  # of a turn: how it is entered bit by bit, and the least bit
+ENTRY, LEAST = 1 / 16, 1 / 256  # of a turn: how it is entered bit by bit, and the least bit
 LEAP = 0.03  # rad; more than a bit of a turn should lean the body
 CLOSE = 1e-5  # out of balance, relative, from where a turn's own slope is taken along
 TIP_ANGLE = 0.7  # rad; past this the body is on its way over and the answer is "tipped"
@@ -224,11 +224,12 @@ def balance(
 @njit(cache=True, error_model="numpy")
 def approach(
     q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, unit, tol,
-    swing, scratch, seen,
+    swing, furthest, scratch, seen,
 ):  # fmt: skip
-    """Newton's method from pose ``q``, changed in place.
+    """Newton's method from pose ``q``, changed in place, in steps of ``swing`` or less.
 
-    Returns the relative residual and the state: 0 settled, 1 tipped, 2 not found.
+    Returns the relative residual and the state: 0 settled, 1 leaning further than
+    ``furthest``, 2 not found.
     """
     g, h, step, trial, trial_g, trial_h, tilt, turned = scratch
     balance(q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars,
@@ -241,7 +242,7 @@ def approach(
                 worst = share
         if worst < tol:
             return worst, 0
-        if max(abs(q[1]), abs(q[2])) > TIP_ANGLE:
+        if max(abs(q[1]), abs(q[2])) > furthest:
             return worst, 1
         for i in range(7):
             step[i] = -g[i]
@@ -307,18 +308,18 @@ def enter(
     mass[4] = 0.0
     worst, state = approach(
         q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars, unit,
-        tol, CREEP, scratch, seen,
+        tol, CREEP, TIP_ANGLE, scratch, seen,
     )  # fmt: skip
     while state != 1 and reached < 1.0:
         was[:] = q
         ahead = min(1.0, reached + part)
         mass[4] = ahead * turn
+        furthest = max(abs(q[1]), abs(q[2])) + LEAP if part > LEAST else TIP_ANGLE
         worst, state = approach(
             q, mass, wheels, gas, steps, cells, coefficients, x, y, before, after, drag, bars,
-            unit, tol, CREEP, scratch, seen,
+            unit, tol, CREEP, furthest, scratch, seen,
         )  # fmt: skip
-        leap = max(abs(q[1] - was[1]), abs(q[2] - was[2]))
-        if part > LEAST and (state != 0 or leap > LEAP):
+        if part > LEAST and state != 0:
             q[:] = was
             state, part = 0, 0.5 * part
         else:
@@ -355,7 +356,7 @@ def settle_many(
         begin(q, body[n, 0], wheels, steps, cells)
         worst[n], state[n] = approach(
             q, mass, wheels, gas, steps, cells, coefficients, xn, yn, low, high, held, bar, unit,
-            tol, STRIDE, scratch, sight,
+            tol, STRIDE, TIP_ANGLE, scratch, sight,
         )  # fmt: skip
         # A turn may carry it past a narrow balance, or, a wheel in the air, to a second one that
         # leans further.
