@@ -493,23 +493,23 @@ class DynoTable:
                     f"{where}: has {len(row)} cells; expected {len(cells[0])}, as in the heading"
                 )
             clicks, velocity, force = (_value(row, column, where) for column in columns)
-            shown = row[columns[1].at].strip()
+            said = [row[column.at].strip()[:60] for column in columns]
             if clicks != int(clicks) or clicks < 0:
                 raise ValueError(
-                    f"{where}: {columns[0].heading} is {row[columns[0].at].strip()!r}; expected a "
+                    f"{where}: {columns[0].heading} is {said[0]!r}; expected a "
                     "whole number of zero or more"
                 )
             first = seen.setdefault((clicks, velocity), number)
             if first != number:
                 raise ValueError(
-                    f"{where}: {columns[1].heading} is {shown!r} at click {clicks:g} again, as in "
+                    f"{where}: {columns[1].heading} is {said[1]!r} at click {clicks:g} again, as in "
                     f"line {first}; expected each once"
                 )
             if velocity * force < 0 or (velocity == 0 and force != 0):
                 expected = "0 where nothing moves" if velocity == 0 else "the sign of the velocity"
                 raise ValueError(
-                    f"{where}: {columns[2].heading} is {row[columns[2].at].strip()!r} at velocity "
-                    f"{shown}; expected {expected}: gas force and friction taken off, both "
+                    f"{where}: {columns[2].heading} is {said[2]!r} at velocity "
+                    f"{said[1]}; expected {expected}: gas force and friction taken off, both "
                     "positive in compression"
                 )
             if velocity != 0:
