@@ -428,14 +428,15 @@ def _log_export(arguments):
 
 def _log_import(arguments):
     there = os.path.lexists(arguments.file)
+    empty = os.path.isfile(arguments.file) and not os.path.getsize(arguments.file)
     with suspkit.JobLog(arguments.file) as log:
         try:
             count = log.import_csv(arguments.csv)
         except BaseException:
             # A log made for rows that could not be taken is one that nobody asked for.
-            if not (there or log.vehicles() or log.trainees()):
+            if (empty or not there) and not (log.vehicles() or log.trainees()):
                 log.close()
-                log.path.unlink()
+                log.path.write_bytes(b"") if there else log.path.unlink()
             raise
     _print(f"{count} new rows in {arguments.file}")
 

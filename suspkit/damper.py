@@ -502,8 +502,8 @@ class DynoTable:
             first = seen.setdefault((clicks, velocity), number)
             if first != number:
                 raise ValueError(
-                    f"{where}: {columns[1].heading} is {said[1]!r} at click {clicks:g} again, as in "
-                    f"line {first}; expected each once"
+                    f"{where}: {columns[1].heading} is {said[1]!r} at click {clicks:g} again, as "
+                    f"in line {first}; expected each once"
                 )
             if velocity * force < 0 or (velocity == 0 and force != 0):
                 expected = "0 where nothing moves" if velocity == 0 else "the sign of the velocity"

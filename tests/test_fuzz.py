@@ -76,6 +76,10 @@ ONCE = {
     # A job log was made for rows that could not be taken.
     "no CSV for a new log": Case({}, IMPORT, "rides.csv", words=("No such file",)),
     "a wrong CSV for a new log": imported("rolled", "rollled", "at_rest is 'rollled'"),
+    "a wrong CSV for an empty file": Case(
+        {"notes.txt": b"", "rides.csv": b"name\n"}, ["log", "import", "notes.txt", "rides.csv"],
+        "rides.csv", words=("expected 'key'",),
+    ),
     # Errors that are no ValueError: each was a traceback.
     "a cell too long for a CSV": check(
         "70 lb/in", "7" * 200_000, files=VEHICLE, name="springs.csv"
