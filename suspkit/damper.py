@@ -578,7 +578,7 @@ class _Column:
 
 def _columns(cells, where):
     """The three columns needed, from the heading row."""
-    headings = [cell.strip() for cell in cells]
+    headings = [cell.strip()[:60] for cell in cells]
     found = []
     for names, kind, example in (
         (("clicks", "click"), None, "clicks (out)"),

@@ -143,6 +143,10 @@ ONCE = {
         edited(RICH, "dyno.csv", ",-18.4", ",-1e308"), ["check", "v.toml"], "dyno.csv",
         words=("force (lbf) is '-1e308'",),
     ),
+    "a unit of a page": Case(
+        edited(RICH, "dyno.csv", "force (lbf)", f"force ({'x' * 3000})"), ["check", "v.toml"],
+        "dyno.csv", words=("column 'force (xxx",),
+    ),
     "a number of a page": Case(
         edited(RICH, "dyno.csv", ",-18.4", f",0.{'9' * 3000}"), ["check", "v.toml"], "dyno.csv",
         words=("force (lbf) is '0.999",),

@@ -32,11 +32,11 @@ CELLS = [
 # One key after another on the slider, to and fro, each after the picture of the one before; in the
 # page itself, so that only the panel is timed.
 SOAK = """
-async ([panel, count]) => {
+async ([panel, begin, end]) => {
   const image = panel.querySelector('img.widget-image');
   const handle = panel.querySelector('.noUi-handle');
   const times = [];
-  for (let i = 0; i < count; i++) {
+  for (let i = begin; i < end; i++) {
     const seen = new Promise(done => {
       const watch = new MutationObserver(() => { watch.disconnect(); done(); });
       watch.observe(image, {attributeFilter: ['src']});
@@ -76,17 +76,17 @@ def test_two_thousand_moves(tmp_path):
         panel.scroll_into_view_if_needed()
         browser = page.context.new_cdp_session(page)
 
-        def soak(count):
+        def soak(begin, end):
             times = []
-            while count > len(times):
-                some = min(100, count - len(times))
-                times += page.evaluate(SOAK, [panel.element_handle(), some])
+            for at in range(begin, end, 100):
+                part = [panel.element_handle(), at, min(at + 100, end)]
+                times += page.evaluate(SOAK, part)
             browser.send("HeapProfiler.collectGarbage")
             heap = browser.send("Runtime.getHeapUsage")["usedSize"]
             return times, kernel_size(server), heap
 
-        _, size_warm, heap_warm = soak(WARM)
-        times, size_end, heap_end = soak(MOVES - WARM)
+        _, size_warm, heap_warm = soak(0, WARM)
+        times, size_end, heap_end = soak(WARM, MOVES)
     first, last = (statistics.median(some) for some in (times[:200], times[-LAST:]))
     growth = size_end / size_warm - 1
     print(f"\n  kernel {size_warm / 1e6:.0f} MB after {WARM} moves, {size_end / 1e6:.0f} MB after "
