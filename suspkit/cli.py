@@ -428,15 +428,17 @@ def _log_export(arguments):
 
 def _log_import(arguments):
     there = os.path.lexists(arguments.file)
-    empty = os.path.isfile(arguments.file) and not os.path.getsize(arguments.file)
+    # SQLite takes a file of no byte, or of one, for a database with nothing in it.
+    small = os.path.isfile(arguments.file) and os.path.getsize(arguments.file) < 2
+    before = Path(arguments.file).read_bytes() if small else None
     with suspkit.JobLog(arguments.file) as log:
         try:
             count = log.import_csv(arguments.csv)
         except BaseException:
             # A log made for rows that could not be taken is one that nobody asked for.
-            if (empty or not there) and not (log.vehicles() or log.trainees()):
+            if (small or not there) and not (log.vehicles() or log.trainees()):
                 log.close()
-                log.path.write_bytes(b"") if there else log.path.unlink()
+                log.path.write_bytes(before) if small else log.path.unlink()
             raise
     _print(f"{count} new rows in {arguments.file}")
 

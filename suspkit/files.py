@@ -47,7 +47,7 @@ def read_text(path, *, expected="a text file"):
         fault = error.strerror or str(error)
     except ValueError:  # of the name
         fault = "no file has such a name"
-    raise UnreadableError(f"{path}: cannot be read: {fault}; expected {expected}")
+    raise UnreadableError(f"{str(path)[:300]}: cannot be read: {fault}; expected {expected}")
 
 
 def write_files(folder, contents):

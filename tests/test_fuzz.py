@@ -80,6 +80,10 @@ ONCE = {
         {"notes.txt": b"", "rides.csv": b"name\n"}, ["log", "import", "notes.txt", "rides.csv"],
         "rides.csv", words=("expected 'key'",),
     ),
+    "a wrong CSV for a file of one byte": Case(
+        {"notes.txt": b"{", "rides.csv": b"name\n"}, ["log", "import", "notes.txt", "rides.csv"],
+        "rides.csv", words=("expected 'key'",),
+    ),
     # Errors that are no ValueError: each was a traceback.
     "a cell too long for a CSV": check(
         "70 lb/in", "7" * 200_000, files=VEHICLE, name="springs.csv"
