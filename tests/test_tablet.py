@@ -258,7 +258,6 @@ def test_a_stranger_gets_nothing(served):
 
 
 def test_it_listens_to_this_machine_alone(served):
-
     assert lab.listens_at(served.process) == {"127.0.0.1"}
 
 
