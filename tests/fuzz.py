@@ -1035,10 +1035,12 @@ def main():
     if arguments.only:
         group, _, number = arguments.only.rpartition(":")
         case = made(group, arguments.seed, int(number))
-        with tempfile.TemporaryDirectory(dir=_memory()) as folder, warnings.catch_warnings():
+        with tempfile.TemporaryDirectory(dir=_memory()) as home, warnings.catch_warnings():
+            _warm(Path(home))
             warnings.simplefilter("error")
             print(case.run, case.words, case.refused)
-            found, _, seconds, said = tried(case, Path(folder))
+            (folder := Path(home, "case")).mkdir()
+            found, _, seconds, said = tried(case, folder)
         print(f"{seconds:.2f} s, {found or 'as it should be'}\n{said}")
         return
     print(f"| {'group':34} |  cases | refused | taken | slowest, ms | all, s |")
