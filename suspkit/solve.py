@@ -227,16 +227,19 @@ def _idle_sentence(vehicle, setup, load, axle, idle, rise):
 
 
 def _end_sentence(axle, turns, limits, rise):
-    low, high, binds = limits
-    raising = rise > 0
-    if turns <= 0.5 * (low + high):
-        end = "contact is reached"
-    else:
-        end = "the springs would go solid before full bump" if binds else "the thread ends"
+    low, _, binds = limits
+    if rise > 0:
+        end, cure = "the thread ends", "a stiffer or longer spring"
+        if binds:
+            end = "the springs would go solid before full bump"
+            cure = "a stiffer spring, or one with more travel,"
+    elif low > 0:
+        end, cure = "the collar is fully up", "a softer or shorter spring"
+    else:  # turns count from contact, wherever the free length puts that
+        end, cure = "contact is reached", "a softer spring"
     return (
-        f"{axle}: the collar cannot {'raise' if raising else 'lower'} it the last "
-        f"{show(abs(rise), 'length')}, because {end} at {turns:.1f} turns; a "
-        f"{'stiffer or longer' if raising else 'softer or shorter'} spring would."
+        f"{axle}: the collar cannot {'raise' if rise > 0 else 'lower'} it the last "
+        f"{show(abs(rise), 'length')}, because {end} at {turns:.1f} turns; {cure} would."
     )
 
 
@@ -314,7 +317,15 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
             corner = stance.corners[AXLES[axle][0]]
             met = corner.crossover
             return np.where(np.isfinite(met), corner.linkage.travel(np.minimum(met, 1.0)), np.inf)
-        return getattr(stance.bottoming, kind)[rows].mean(axis=0)
+        # A wheel in the air has no reserve; the other side then speaks for the axle.
+        left, right = getattr(stance.bottoming, kind)[rows]
+        found = 0.5 * (np.fmin(left, right) + np.fmax(left, right))
+        if np.isnan(found).any():
+            raise ValueError(
+                f"both {axle} wheels are in the air at rest with load {load!r}; expected a load "
+                "it can stand with"
+            )
+        return found
 
     def metric(at):
         return read(_batch_settle(vehicle, setup.change(axle, gap=at), load))

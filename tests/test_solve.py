@@ -114,9 +114,24 @@ def test_thread_ends_before_the_height(unit7):
 def test_contact_is_reached_before_the_height(unit7):
     found = sk.solve_preload(unit7, load=LOAD, front_height=0.2)
     assert not found.ok and found.turns["front"] == 0.0
-    assert "contact is reached at 0.0 turns; a softer or shorter spring would." in found.message
+    assert "contact is reached at 0.0 turns; a softer spring would." in found.message
     missing = heights(unit7, found.setup)["front"] - 0.2
     assert f"lower it the last {missing / INCH:.2f} in" in found.message
+
+
+def test_a_collar_fully_up_asks_for_a_shorter_spring(unit7):
+    """A stack too long to be loose under the highest collar: only there does its length count."""
+    spring = unit7.springs[unit7.stacks["kit-front"].springs[1]]
+    longer = replace(spring, free_length=spring.free_length + 3 * INCH)
+    vehicle = replace(unit7, springs=unit7.springs | {spring.name: longer})
+    vehicle = replace(
+        vehicle, setups=vehicle.setups | {"kit": vehicle.setup.change("front", turns=60.0)}
+    )
+    least = float(sk.assemble(vehicle)["front_left"].turn_limits[0])
+    assert least > 0
+    found = sk.solve_preload(vehicle, load=LOAD, front_height=0.2)
+    assert not found.ok and found.turns["front"] == pytest.approx(least)
+    assert f"the collar is fully up at {least:.1f} turns; a softer or shorter" in found.message
 
 
 @pytest.mark.parametrize(
@@ -129,7 +144,9 @@ def test_a_rake_out_of_reach_says_which_way_that_axle_had_to_go(unit7, axle, rak
     found = sk.solve_preload(unit7, load=LOAD, rake=rake, axle=axle)
     assert not found.ok
     assert f"{axle}: the collar cannot {way} it the last " in found.message
-    spring = {"raise": "a stiffer or longer spring", "lower": "a softer or shorter spring"}[way]
+    spring = {"raise": "a stiffer spring, or one with more travel,", "lower": "a softer spring"}[
+        way
+    ]
     assert found.message.endswith(f"{spring} would.")
 
 
