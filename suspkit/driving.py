@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.compiled import announce
-from suspkit.corner import assemble
+from suspkit.corner import assemble, hold_rings
 from suspkit.curves import Curve
 from suspkit.linkage import kernel_tables
 from suspkit.setup import AXLES, CORNERS, Setup
@@ -92,14 +92,28 @@ class Run:
         """Whether the energy book closes and nothing left its range."""
         return not self.notes
 
-    def _full_bump(self):
-        return np.array([c.shock.full_bump for c in self.corners])[:, None]
+    def hits(self, wheel):
+        """When a wheel reached full bump.
+
+        Parameters
+        ----------
+        wheel : int
+            Index into the run's arrays.
+
+        Returns
+        -------
+        array
+            [s]; chatter that does not leave the bump stop is one hit, as the driver feels one.
+        """
+        at, shock = self.compression[wheel], self.corners[wheel].shock
+        full = np.flatnonzero(at >= shock.full_bump)
+        left = np.cumsum(at < shock.bump_touch)[full]
+        return self.time[full[np.diff(left, prepend=-1) > 0]]
 
     @cached_property
     def bottomings(self):
-        """How many times each corner reached full bump (int array, one a wheel)."""
-        at = self.compression >= self._full_bump()
-        return (at[:, 1:] & ~at[:, :-1]).sum(axis=1) + at[:, 0]
+        """How many times each corner reached full bump (int array, one a wheel); see `hits`."""
+        return np.array([self.hits(wheel).size for wheel in range(len(self.corners))])
 
     @cached_property
     def travel_used(self):
@@ -260,7 +274,7 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
     """
     _check_model(model, corner)
     setup = vehicle.setup if setup is None else setup
-    vehicle = _warmed(vehicle, temperature)
+    vehicle, setup = _warmed(vehicle, setup, temperature)
     made = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=made)
     return _put_together(
@@ -281,19 +295,26 @@ def _names(model, corner):
     return {"quarter": (corner,), "half": (CORNERS[0], CORNERS[2]), "full": CORNERS}[model]
 
 
-def _warmed(vehicle, temperature):
-    """The vehicle with the gas of its shocks at a temperature."""
+def _warmed(vehicle, setup, temperature):
+    """The vehicle with the gas of its shocks at a temperature, and what was set while cold.
+
+    Hot gas moves no collar and no ring: turns stay counted from where contact was found, and a
+    gap set by tape is a ring left where it stands.
+    """
     if temperature is None:
-        return vehicle
+        return vehicle, setup
+    setup = hold_rings(setup, assemble(vehicle, setup))
     changed = {}
-    for name in ("front", "rear"):
+    for name in AXLES:
         axle = getattr(vehicle, name)
         gas = axle.shock.gas
         if gas is not None:
             pressure = (gas.pressure + ATMOSPHERE) * temperature / gas.fill_temperature
             gas = replace(gas, pressure=pressure - ATMOSPHERE, fill_temperature=temperature)
-            changed[name] = replace(axle, shock=replace(axle.shock, gas=gas))
-    return replace(vehicle, **changed)
+            warm = replace(axle, shock=replace(axle.shock, gas=gas))
+            vars(warm).update(contact_hang=axle.contact_hang, unbolted_hang=axle.unbolted_hang)
+            changed[name] = warm
+    return replace(vehicle, **changed), setup
 
 
 def _put_together(
@@ -610,6 +631,34 @@ def _in_the_air(model, state):
     return state
 
 
+def seat_acceleration(vehicle, run, *, centre, item="driver"):
+    """Upward acceleration where somebody sits, or something lies.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    run : Run
+    centre : tuple of float
+        Centre of gravity: ahead of the front axle, left, above the frame line [m].
+    item : str
+        Of the vehicle; the centre of gravity if it has none of that name.
+
+    Returns
+    -------
+    array, shape (t,)
+        [m/s^2]
+
+    Notes
+    -----
+    Of a rigid body turned by small angles: heave - ahead * pitch + left * roll.
+    """
+    if item not in vehicle.items:
+        return run.seat_acceleration()
+    place = vehicle.items[item]
+    left = place.left_of_centre - centre[1] if run.model == "full" else 0.0
+    return run.seat_acceleration(ahead=-place.behind_front_axle - centre[0], left=left)
+
+
 def error_estimate(vehicle, setup=None, *, event, step=STEP, **options):
     """How far wheel travel changes when the step is halved.
 
@@ -682,10 +731,9 @@ def drive_many(
     if workers is not None and (workers != int(workers) or workers < 1):
         raise ValueError(f"workers is {workers!r}; expected a whole number above zero")
     _check_model(model, corner)
-    vehicle = _warmed(vehicle, temperature)
     setups, dampers = tuple(setups), {}
 
-    def one(setup, corners, stance, row):
+    def one(vehicle, setup, corners, stance, row):
         built = build_entry(
             vehicle, setup, corners, stance, row, load=load, model=model, corner=corner,
             temperature=temperature, known_dampers=dampers,
@@ -696,11 +744,11 @@ def drive_many(
     waiting = [None] * len(setups)
     with ThreadPoolExecutor(workers or os.cpu_count()) as pool:
         for group in same_parts(setups):
-            batch = batch_of([setups[i] for i in group])
-            corners = assemble(vehicle, batch)
-            stance = settle(vehicle, batch, load=load, corners=corners)
+            hot, batch = _warmed(vehicle, batch_of([setups[i] for i in group]), temperature)
+            corners = assemble(hot, batch)
+            stance = settle(hot, batch, load=load, corners=corners)
             for row, i in enumerate(group):
-                waiting[i] = pool.submit(one, setups[i], corners, stance, row)
+                waiting[i] = pool.submit(one, hot, setups[i], corners, stance, row)
         try:
             return tuple(job.result() for job in waiting)
         finally:

@@ -20,7 +20,7 @@ from suspkit.charts import (
     style,
 )
 from suspkit.damper import DIRECTIONS
-from suspkit.ride_view import PLACES, SIGNS, drawn_places, hits, wheels_of
+from suspkit.ride_view import PLACES, SIGNS, drawn_places, wheels_of
 from suspkit.setup import AXLES
 from suspkit.units import GRAVITY, INCH, unit_label
 
@@ -187,7 +187,7 @@ class TravelTrace(Chart):
         for line, run in zip(self.lines, view.runs, strict=False):
             wheel = wheels_of(run, self.axle)[0]
             line.set_data(run.time, self.scale(run.travel[wheel], "length"))
-            found += list(hits(run, wheel))
+            found += list(run.hits(wheel))
         self.hits.set_data(found, np.full(len(found), 1.06 * self.full))
         corner = view.runs[0].corners[wheels_of(view.runs[0], self.axle)[0]]
         met = float(corner.crossover)

@@ -11,10 +11,10 @@ import numpy as np
 
 from suspkit import events
 from suspkit.comfort import comfort_words, mtvv, weighted_rms
-from suspkit.corner import Corner
+from suspkit.corner import Corner, assemble
 from suspkit.damper import DIRECTIONS
 from suspkit.damping import damping_ratios
-from suspkit.driving import build, drive, with_clicks
+from suspkit.driving import build, drive, seat_acceleration, with_clicks
 from suspkit.setup import AXLES
 from suspkit.units import GRAVITY, show
 from suspkit.vehicle import Vehicle
@@ -331,50 +331,6 @@ def wheels_of(run, axle):
     return [i for i, corner in enumerate(run.corners) if corner.name in AXLES[axle]]
 
 
-def seat_acceleration(vehicle, run, *, centre, item="driver"):
-    """Upward acceleration where somebody sits, or something lies.
-
-    Parameters
-    ----------
-    vehicle : Vehicle
-    run : Run
-    centre : tuple of float
-        Centre of gravity: ahead of the front axle, left, above the frame line [m].
-    item : str
-        Of the vehicle; the centre of gravity if it has none of that name.
-
-    Returns
-    -------
-    array, shape (t,)
-        [m/s^2]
-    """
-    if item not in vehicle.items:
-        return run.seat_acceleration()
-    place = vehicle.items[item]
-    left = place.left_of_centre - centre[1] if run.model == "full" else 0.0
-    return run.seat_acceleration(ahead=-place.behind_front_axle - centre[0], left=left)
-
-
-def hits(run, wheel):
-    """When a wheel reached full bump.
-
-    Parameters
-    ----------
-    run : Run
-    wheel : int
-        Index into the run's arrays.
-
-    Returns
-    -------
-    array
-        [s]; chatter that does not leave the bump stop is one hit, as the driver feels one.
-    """
-    at, shock = run.compression[wheel], run.corners[wheel].shock
-    full = np.flatnonzero(at >= shock.full_bump)
-    left = np.cumsum(at < shock.bump_touch)[full]
-    return run.time[full[np.diff(left, prepend=-1) > 0]]
-
-
 def outcome(run, seat):
     """What came of a run.
 
@@ -394,7 +350,7 @@ def outcome(run, seat):
 
     step = float(run.time[1] - run.time[0])
     return Outcome(
-        bottomings=tuple(max(hits(run, w).size for w in wheels_of(run, a)) for a in AXLES),
+        bottomings=tuple(int(run.bottomings[wheels_of(run, a)].max()) for a in AXLES),
         travel_used=worst(run.travel_used),
         peak_force=worst(run.peak_force),
         stop_speed=worst(run.stop_speed),
@@ -544,8 +500,6 @@ def _now(view, setup):
 
 
 def _click_views(vehicle, setup, load):
-    from suspkit.corner import assemble
-
     table = damping_ratios(vehicle, setup, load=load)
     corners = assemble(vehicle, setup)
     views = {}
@@ -711,6 +665,6 @@ def in_words(view, units="us"):
 
 __all__ = [
     "CLICK_TRIALS", "FRAME", "PLACES", "TRIALS", "Bench", "ClickView", "Outcome", "RideView",
-    "Trial", "cautions", "compare", "drawn_places", "hits", "in_words", "outcome",
-    "readout", "seat_acceleration", "used_text", "wheels_of",
+    "Trial", "cautions", "compare", "drawn_places", "in_words", "outcome",
+    "readout", "used_text", "wheels_of",
 ]  # fmt: skip

@@ -21,7 +21,7 @@ import numpy as np
 
 from suspkit.comfort import weighted_rms
 from suspkit.corner import THREAD_SLACK, BrokenSetupError, assemble, thread_problems
-from suspkit.driving import UntrustedRunError, drive
+from suspkit.driving import UntrustedRunError, drive, seat_acceleration
 from suspkit.events import Event
 from suspkit.setup import AXLES, CORNERS, Setup, corners_of
 from suspkit.stance import NotSettledError, settle
@@ -627,11 +627,8 @@ def _settle_rows(plan, vehicle, setup, at, rows, numbers, problems):
 
 def _stances(plan, vehicle, setup, at):
     corners = assemble(vehicle, setup, refuse_solid=False)
-    loads = {name: vehicle.masses(name) for name in plan.knobs[1].values}
-    each = [loads[plan.knobs[1].values[i]] for i in at[:, 1]]
-    masses = Masses(
-        **{f.name: np.array([getattr(m, f.name) for m in each]) for f in fields(Masses)}
-    )
+    loads = vehicle.masses(plan.knobs[1].values)
+    masses = Masses(**{f.name: getattr(loads, f.name)[at[:, 1]] for f in fields(Masses)})
     stance = settle(vehicle, setup, masses=masses, corners=corners)
     found = {name: read(stance) for name, (_, _, read) in _STANCE.items() if name in plan.measure}
     if "roll" in plan.measure:
@@ -700,12 +697,9 @@ def _event(plan, row):
 
 def _seat(run, *, vehicle, load):
     """ISO 2631-1 weighted rms where the driver sits, or at the centre of gravity [m/s^2]."""
-    ahead = left = 0.0
-    if "driver" in vehicle.items:
-        place, centre = vehicle.items["driver"], vehicle.masses(load)
-        ahead = centre.behind_front_axle - place.behind_front_axle
-        left = place.left_of_centre - centre.left_of_centre if run.model == "full" else 0.0
-    seat = run.seat_acceleration(ahead=ahead, left=left)
+    masses = vehicle.masses(load)
+    centre = (-masses.behind_front_axle, masses.left_of_centre, masses.above_frame)
+    seat = seat_acceleration(vehicle, run, centre=centre)
     return weighted_rms(seat, dt=float(run.time[1] - run.time[0]))
 
 

@@ -9,7 +9,8 @@ import pytest
 from independent import make_axle, make_vehicle, mirrored
 from scipy.optimize import root
 
-from suspkit import Curve, Damper, Road, Setup, Spring, driving, events
+from suspkit import Curve, Damper, Road, Setup, Spring, assemble, driving, events
+from suspkit.corner import hold_rings
 from suspkit.damper import DynoTable
 from suspkit.driving import AUDIT_LIMIT, UntrustedRunError, build, drive, drive_many, error_estimate
 from suspkit.setup import CornerSetup
@@ -229,13 +230,13 @@ def test_gas_of_a_hot_shock_at_constant_volume(unit7):
     # with CoolProp, 1.817840).
     gas = replace(unit7.front.shock.gas, pressure=1.5e6 - ATMOSPHERE, fill_temperature=293.15)
     front = replace(unit7.front, shock=replace(unit7.front.shock, gas=gas))
-    hot = driving._warmed(replace(unit7, front=front), 353.15).front.shock.gas
+    hot = driving._warmed(replace(unit7, front=front), unit7.setup, 353.15)[0].front.shock.gas
     assert hot.pressure + ATMOSPHERE == pytest.approx(1.807010e6, rel=1e-6)
 
 
 def test_a_warm_shock_is_the_same_shock(unit7):
     # Its charge is told at another temperature; at any third one it pushes as it did.
-    warm = driving._warmed(unit7, 353.15).front.shock
+    warm = driving._warmed(unit7, unit7.setup, 353.15)[0].front.shock
     assert warm.gas.pressure > unit7.front.shock.gas.pressure
     for temperature in (293.15, 353.15, 380.0):
         assert warm.gas_force(0.1, temperature=temperature) == pytest.approx(
@@ -299,6 +300,22 @@ def test_warm_gas_lifts_it_and_it_still_rests(unit7):
     warm = drive(unit7, event=still, load="patrol", temperature=353.15)
     assert np.ptp(warm.travel, axis=1).max() < 1e-9
     assert (warm.travel[:, 0] < cold.travel[:, 0] - 1e-3).all()
+
+
+def test_hot_gas_turns_no_collar_and_no_ring(unit7):
+    """Its own push apart, a hot shock is the cold one: the same springs, squeezed as they were."""
+    still = events.braking(slowing=0.0, duration=0.5)
+    cold = assemble(unit7)
+    for setup in (unit7.setup, hold_rings(unit7.setup, cold)):
+        run = drive(unit7, setup, event=still, load="patrol", temperature=353.15)
+        for hot, at, force in zip(
+            run.corners, run.compression[:, 0], run.shaft_force[:, 0], strict=True
+        ):
+            was = cold[hot.name]
+            assert hot.collar_at == pytest.approx(was.collar_at, abs=1e-12)
+            assert hot.ring_at() == pytest.approx(was.ring_at(), abs=1e-12)
+            push = was.shock.gas_force(at, temperature=353.15)
+            assert force == pytest.approx(was.curve(at) + push, rel=1e-9)
 
 
 @pytest.mark.parametrize("model", driving.MODELS)
@@ -462,7 +479,7 @@ def test_what_a_run_tells(unit7):
 def test_bottomings_are_counted_once_each(unit7):
     run = drive(unit7, event=EVENTS["bump"], load="patrol", model="quarter")
     full = run.corners[0].shock.full_bump
-    s = np.full(run.time.size, full - 0.01)
+    s = np.full(run.time.size, run.corners[0].shock.bump_touch - 0.01)
     s[0] = full  # starts there
     s[10:20], s[30] = full, np.nextafter(full, 0.0)
     s[40] = np.nextafter(full, 1.0)

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 import suspkit as sk
 from suspkit import ride_view
 from suspkit.comfort import comfort_words, weighted_rms
-from suspkit.driving import UntrustedRunError, drive
+from suspkit.driving import UntrustedRunError, drive, seat_acceleration
 from suspkit.ride_view import CLICK_TRIALS, TRIALS, Bench, compare, in_words, outcome, readout
 from suspkit.units import GRAVITY, MILE_PER_HOUR, show
 
@@ -156,7 +156,7 @@ def test_chatter_on_the_stop_is_one_hit(view):
         ([0.0, np.nextafter(full, 0), 0.0], []),
     ):
         made = replace(run, time=np.arange(len(course)), compression=np.array([course] * 4))
-        assert list(ride_view.hits(made, 0)) == times
+        assert list(made.hits(0)) == times
 
 
 def test_the_seat_moves_with_the_body(view):
@@ -178,14 +178,14 @@ def test_the_seat_moves_with_the_body(view):
 
 def test_a_place_that_is_not_in_the_vehicle_is_its_centre(view):
     run = view.runs[0]
-    nowhere = ride_view.seat_acceleration(UNIT7, run, centre=view.centre, item="nobody")
+    nowhere = seat_acceleration(UNIT7, run, centre=view.centre, item="nobody")
     assert_allclose(nowhere, run.body_acceleration[0])
 
 
 def test_half_a_vehicle_has_no_left():
     run = directly(KIT, model="half")
     item = UNIT7.items["driver"]
-    seat = ride_view.seat_acceleration(UNIT7, run, centre=(-1.0, 0.0, 0.3))
+    seat = seat_acceleration(UNIT7, run, centre=(-1.0, 0.0, 0.3))
     assert_allclose(seat, run.seat_acceleration(ahead=1.0 - item.behind_front_axle))
 
 
