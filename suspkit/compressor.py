@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from suspkit.corner import assemble
+from suspkit.setup import AXLES
 from suspkit.units import GRAVITY
 
 
@@ -27,6 +29,9 @@ class CompressorCheck:
         Of the springs then [N]: what the compressor holds.
     energy : float
         Stored in the springs then [J]: what comes out if the compressor slips.
+    main_force, main_energy : float
+        The same where the compressor grips only the coils of the spring next to the retainer, so
+        that one has to give the whole squeeze [N], [J]; infinite if it is solid first.
     binds : bool
         The springs would be solid first: it cannot be done this way.
     """
@@ -37,6 +42,8 @@ class CompressorCheck:
     squeezed_length: float
     force: float
     energy: float
+    main_force: float
+    main_energy: float
     binds: bool
 
 
@@ -53,22 +60,21 @@ def compressor_check(vehicle, setup=None, *, collar_up=True):
     Returns
     -------
     dict of str to CompressorCheck
-        "front" and "rear" (left corner's springs).
+        "front" and "rear": the harder of the two sides, where they differ.
 
     Notes
     -----
-    The springs are squeezed together, in series and without the ring. A hook type that grips only
-    the main spring's coils must squeeze that one spring by the whole amount, with a larger force:
-    the maker's instructions for the compressor come first.
+    The springs are squeezed together, in series and without the ring; or the main alone, by the
+    whole amount, which takes a larger force. The maker's instructions for the compressor come
+    first.
     """
-    from suspkit.corner import assemble
-
     setup = vehicle.setup if setup is None else setup
     corners = assemble(vehicle, setup)
-    return {
-        axle: squeeze_check(corners[f"{axle}_left"], collar_up=collar_up)
-        for axle in ("front", "rear")
-    }
+    found = {}
+    for axle, pair in AXLES.items():
+        jobs = [squeeze_check(corners[name], collar_up=collar_up) for name in pair]
+        found[axle] = max(jobs, key=lambda job: (job.binds, job.force))
+    return found
 
 
 def squeeze_check(corner, *, collar_up=True):
@@ -92,6 +98,8 @@ def squeeze_check(corner, *, collar_up=True):
     squeeze = max(0.0, corner.stack_length - (space - shock.retainer_clearance))
     binds = squeeze >= stack.solid_compression
     at = min(squeeze, float(stack.solid_compression))
+    main = stack.springs[-1]
+    alone = squeeze <= main.travel
     return CompressorCheck(
         stack_length=corner.stack_length,
         space=space,
@@ -99,6 +107,8 @@ def squeeze_check(corner, *, collar_up=True):
         squeezed_length=corner.stack_length - squeeze,
         force=float(stack.force(at)),
         energy=float(stack.energy(at)),
+        main_force=float(main.law(squeeze)) if alone else np.inf,
+        main_energy=float(main.energy(squeeze)) if alone else np.inf,
         binds=bool(binds),
     )
 

@@ -90,6 +90,53 @@ def printed(pages):
     return stream.getvalue()
 
 
+def fitted(page, paper, scales):
+    """A page with the largest type that keeps all of it on one sheet, else the smallest.
+
+    Parameters
+    ----------
+    page : callable
+        Takes the size of its type and gives HTML.
+    paper : {"letter", "a4"}
+    scales : sequence of float
+        Sizes to try, over full size, the largest first [-].
+
+    Returns
+    -------
+    text : str
+        The HTML.
+    pdf : bytes
+
+    Raises
+    ------
+    PrintError
+        If no PDF can be made on this machine.
+    """
+    for scale in scales:
+        text = page(scale)
+        pages = book(text, paper)
+        if pages.get_page_count() == 1:
+            break
+    return text, printed(pages)
+
+
+def shortened(text, length):
+    """User text that cannot push a page onto a second one.
+
+    Parameters
+    ----------
+    text : str
+    length : int
+        Letters it may have.
+
+    Returns
+    -------
+    str
+    """
+    text = " ".join(text.split())
+    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
+
+
 def _type_alone(plutoprint):
     """Fetches the type for paper and nothing else: no page reaches for a network or a file."""
 

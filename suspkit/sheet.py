@@ -14,7 +14,7 @@ import numpy as np
 
 import suspkit
 from suspkit.files import write_files
-from suspkit.paper import PAPER, PrintError, book, environment, printed, slug
+from suspkit.paper import PAPER, PrintError, environment, fitted, shortened, slug
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.worksheet import HIGHEST_DROP, WorkSheet, corner_words, work_sheet
@@ -26,12 +26,6 @@ SCALES = (1.0, 0.96, 0.92, 0.88, 0.84, 0.8)
 
 
 # --- words ---------------------------------------------------------------------------------------
-
-
-def _short(text, length):
-    """User text that cannot push the page onto a second one."""
-    text = " ".join(str(text).split())
-    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
 
 
 def _plain(number):
@@ -95,7 +89,7 @@ class _Writer:
             "clicks": [
                 {
                     "number": _big(_plain(a.count), _plain(b.count)),
-                    "label": f"{_short(a.name, 14)}, of {a.total}, out from {a.zero}",
+                    "label": f"{shortened(a.name, 14)}, of {a.total}, out from {a.zero}",
                 }
                 for a, b in zip(left.clicks, right.clicks, strict=True)
             ],
@@ -110,7 +104,7 @@ class _Writer:
     def springs(self, corner):
         return [
             {
-                "name": _short(spring.name, 22),
+                "name": shortened(spring.name, 22),
                 "about": f"{show(spring.rate, 'rate', self.units)}, "
                 f"{self.tape(spring.free_length)} free",
                 "ring": spring.ring_below,
@@ -145,7 +139,7 @@ class _Writer:
             ("Energy to full bump", lambda a: self.left_over(a, "energy", "energy")),
             ("Drop height, no damping", lambda a: self.left_over(a, "drop_height", "length")),
             ("First bottoms, dropped from", self.first_bottoms),
-            ("First spring to bind", lambda a: self.both(a, lambda c: _short(c.bind.name, 20))),
+            ("First spring to bind", lambda a: self.both(a, lambda c: shortened(c.bind.name, 20))),
             ("… from full bump", self.bind),
             ("… at a spring load of",
              lambda a: self.both(a, lambda c: show(c.bind.force, "force", self.units))),
@@ -178,9 +172,9 @@ class _Writer:
             where = "past" if corner.past_crossover else "below"
             return f"{self.length(abs(ahead))} {where} it"
 
-        return self.both(axle, text) if not self.even(axle, text) else text(self.left(axle))
+        return text(self.left(axle)) if self.even(axle) else self.both(axle, text)
 
-    def even(self, axle, text):
+    def even(self, axle):
         """Whether both sides say the same but for a little: then the left one will do."""
         left, right = (self.sheet.corners[name] for name in AXLES[axle])
         same = left.crossings == right.crossings and left.past_crossover == right.past_crossover
@@ -201,8 +195,10 @@ class _Writer:
         left, right = (self.sheet.corners[name].damping for name in AXLES[axle])
         texts = []
         for direction in ("compression", "rebound"):
-            pairs = zip(left.get(direction, ()), right.get(direction, ()), strict=True)
-            texts.append(" / ".join(f"{0.5 * (a + b):.2f}" for a, b in pairs))
+            sides = left.get(direction, ()), right.get(direction, ())
+            if len(sides[0]) == len(sides[1]):  # else one side alone meets its ring
+                sides = (np.mean(sides, axis=0),) * 2
+            texts.append(_sides(*(" / ".join(f"{ratio:.2f}" for ratio in s) for s in sides)))
         return "; ".join(filter(None, texts)) or "–"
 
     def first_bottoms(self, axle):
@@ -229,7 +225,7 @@ class _Writer:
             weakest = corner.weakest
             if weakest is None:
                 return "wire not known"
-            return f"{weakest.safety_factor:.2f} {_short(weakest.name, 16)}"
+            return f"{weakest.safety_factor:.2f} {shortened(weakest.name, 16)}"
 
         return self.both(axle, text)
 
@@ -253,8 +249,7 @@ class _Writer:
             return "–"
         if abs(rise) < INCH / 32:
             return "level"
-        angle = show(np.arctan(abs(sheet.rake)), "angle")
-        return f"nose {self.length(abs(rise))} {'high' if rise > 0 else 'low'}, {angle}"
+        return f"nose {self.length(abs(rise))} {'high' if rise > 0 else 'low'}"
 
     def contact(self):
         """What contact found with the bolt out would cost; nothing if it is the same place."""
@@ -271,7 +266,7 @@ class _Writer:
         if sheet.load is None:
             return "as weighed"
         items = [
-            f"{_short(name, 20)} {show(sheet.vehicle.items[name].mass, 'mass', self.units)}"
+            f"{shortened(name, 20)} {show(sheet.vehicle.items[name].mass, 'mass', self.units)}"
             for name in sheet.vehicle.loads[sheet.load].items
         ]
         if not items:
@@ -285,26 +280,22 @@ class _Writer:
         for place, (name, axles) in enumerate(self.sheet.compressor.items()):
             for axle, check in axles.items():
                 setup = self.sheet.setup if place == 0 else self.sheet.vehicle.setups[name]
-                stack = getattr(setup, f"{axle}_left").stack
+                stacks = dict.fromkeys(getattr(setup, corner).stack for corner in AXLES[axle])
                 if check.binds:
-                    does = ("solid first", "cannot be done so", "–")
+                    does = ("solid first", "cannot be done so", "–", "–")
                 elif check.squeeze == 0:
-                    does = ("none, loose", "–", "–")
+                    does = ("none, loose", "–", "–", "–")
                 else:
                     does = (
                         self.tape(check.squeeze),
                         show(check.force, "force", self.units),
                         show(check.energy, "energy", self.units, 1),
+                        "solid first"
+                        if np.isinf(check.main_force)
+                        else show(check.main_force, "force", self.units),
                     )
-                rows.append(
-                    {
-                        "what": "Fit" if place == 0 else "Take off",
-                        "stack": _short(stack, 22),
-                        "squeeze": does[0],
-                        "force": does[1],
-                        "energy": does[2],
-                    }
-                )
+                what = "Fit" if place == 0 else "Take off"
+                rows.append([f"{what} {' or '.join(shortened(s, 22) for s in stacks)}", *does])
         return rows
 
 
@@ -411,14 +402,14 @@ def _page(sheet, units):
     vehicle = sheet.vehicle
     load = vehicle.loads[sheet.load] if sheet.load is not None else None
     texts = {
-        "vehicle": _short(vehicle.name, 40),
-        "about": _short(vehicle.about, 100),
-        "load": _short(sheet.load or "nothing aboard", 32),
-        "load_note": _short(load.note if load else "", 60),
+        "vehicle": shortened(vehicle.name, 40),
+        "about": shortened(vehicle.about, 100),
+        "load": shortened(sheet.load or "nothing aboard", 32),
+        "load_note": shortened(load.note if load else "", 60),
         "aboard": writer.aboard(),
-        "setup": _short(sheet.setup_name, 32),
-        "setup_note": _short(sheet.setup.note, 60),
-        "problems": [_short(problem, 220) for problem in sheet.problems[:6]],
+        "setup": shortened(sheet.setup_name, 32),
+        "setup_note": shortened(sheet.setup.note, 60),
+        "problems": [shortened(problem, 220) for problem in sheet.problems[:6]],
         "more_problems": max(0, len(sheet.problems) - 6),
         "axles": [writer.settings(axle) for axle in AXLES],
         "corners": [
@@ -437,7 +428,7 @@ def _page(sheet, units):
         "contact": writer.contact(),
         "compressor": writer.compressor(),
         "chart": Markup(_chart(sheet, units)),
-        "source": _short(Path(vehicle.source).name or "not from a file", 48),
+        "source": shortened(Path(vehicle.source).name or "not from a file", 48),
         "digest": vehicle.digest[:12] or "–",
         "version": suspkit.__version__,
         "python": platform.python_version(),
@@ -485,15 +476,5 @@ def write(vehicle, *, setup=None, load=None, units="us", folder, pdf=True):
     stem = "-".join(slug(name) for name in names)
     if not pdf:
         return write_files(folder, {f"{stem}.html": page(_guess(sheet))})
-    text, printed = _fitted(page, PAPER[units])
-    return write_files(folder, {f"{stem}.html": text, f"{stem}.pdf": printed})
-
-
-def _fitted(page, paper):
-    """HTML and PDF with the largest type that keeps all on one page."""
-    for scale in SCALES:
-        text = page(scale)
-        pages = book(text, paper)
-        if pages.get_page_count() == 1:
-            break
-    return text, printed(pages)
+    text, pdf = fitted(page, PAPER[units], SCALES)
+    return write_files(folder, {f"{stem}.html": text, f"{stem}.pdf": pdf})

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import suspkit
 from suspkit.files import write_files
-from suspkit.paper import book, environment, printed, slug
+from suspkit.paper import environment, fitted, shortened, slug
 from suspkit.rides import moment
 from suspkit.vehicle import known_name
 
@@ -416,12 +416,12 @@ def _record(trainee, rows):
         )  # fmt: skip
     done = {(row.kind, row.what): row for row in counts if row.kind != "exercise"}
     texts = {
-        "trainee": _short(trainee, 60), "exercises": exercises, "in_a_row": IN_A_ROW,
+        "trainee": shortened(trainee, 60), "exercises": exercises, "in_a_row": IN_A_ROW,
         "lessons": [(key, about, done.get(("lesson", key))) for key, about in LESSONS.items()],
         "tasks": [(task, done.get(("hands-on", key))) for key, task in TASKS.items()],
         "other": sorted({row.what for row in counts if row.what not in KNOWN.get(row.kind, ())}),
         "counts": {kind: (len(keys) - len(left[kind]), len(keys)) for kind, keys in KNOWN.items()},
-        "rows": len(rows), "last": rows[-1].when[:10] if rows else "", "short": _short,
+        "rows": len(rows), "last": rows[-1].when[:10] if rows else "", "short": shortened,
         "version": suspkit.__version__,
     }  # fmt: skip
     return lambda scale: (
@@ -432,15 +432,5 @@ def _record(trainee, rows):
 def _write(folder, stem, page, paper, pdf):
     if not pdf:
         return write_files(folder, {f"{stem}.html": page(1.0)})
-    for scale in _PAGE:
-        text = page(scale)
-        pages = book(text, paper)
-        if pages.get_page_count() == 1:
-            break
-    return write_files(folder, {f"{stem}.html": text, f"{stem}.pdf": printed(pages)})
-
-
-def _short(text, length):
-    """User text that cannot push the page onto a second one."""
-    text = " ".join(text.split())
-    return text if len(text) <= length else f"{text[: length - 1].rstrip()}…"
+    text, pdf = fitted(page, paper, _PAGE)
+    return write_files(folder, {f"{stem}.html": text, f"{stem}.pdf": pdf})

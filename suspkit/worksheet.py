@@ -467,9 +467,9 @@ def _compressor(vehicle, name, setup):
     """The job of fitting these springs, and of taking off another set-up's, where there is one."""
 
     def stacks(of):
-        return of.front_left.stack, of.rear_left.stack
+        return [corner.stack for corner in of.corners]
 
-    others = {n: s for n, s in vehicle.setups.items() if stacks(s) != stacks(setup)}
+    others = {n: s for n, s in vehicle.setups.items() if n != name and stacks(s) != stacks(setup)}
     other = "stock" if "stock" in others else next(iter(others), None)
     checks = {name: compressor_check(vehicle, setup)}
     if other is not None:

@@ -38,6 +38,9 @@ def test_force_and_energy_in_closed_form(short):
     assert_allclose(check.squeezed_length, LENGTH - squeeze, rtol=1e-12)
     assert_allclose(check.force, rate * squeeze, rtol=1e-9, atol=1e-9)
     assert_allclose(check.energy, rate * squeeze**2 / 2, rtol=1e-9, atol=1e-12)
+    # A tool on the main's coils alone has to take the whole distance out of that spring.
+    assert_allclose(check.main_force, KM * squeeze, rtol=1e-9, atol=1e-9)
+    assert_allclose(check.main_energy, KM * squeeze**2 / 2, rtol=1e-9, atol=1e-12)
     assert check.binds is False
 
 
@@ -61,6 +64,21 @@ def test_all_solid_cannot_be_done():
     assert np.isfinite([check.force, check.energy]).all()
     fine, setup = vehicle_with(span=LENGTH - 0.1 - 0.32 + 0.0128)
     assert sk.compressor_check(fine, setup)["front"].binds is False
+
+
+def test_the_main_alone_may_be_solid_first():
+    vehicle, setup = vehicle_with(span=LENGTH - 0.32 + 0.0126)  # the main gives 0.32 m
+    check = sk.compressor_check(vehicle, setup)["front"]
+    assert check.binds is False and np.isinf([check.main_force, check.main_energy]).all()
+
+
+def test_the_harder_side_is_told():
+    vehicle, setup = vehicle_with(span=LENGTH - 0.05)
+    vehicle = replace(vehicle, stacks=vehicle.stacks | {"one": StackPlan(springs=("main",))})
+    both = sk.compressor_check(vehicle, setup)
+    for corner in ("front_left", "front_right"):
+        mixed = setup.change(corner, stack="one", gap=None)
+        assert sk.compressor_check(vehicle, mixed) == both
 
 
 def test_collar_left_down_costs_its_travel():

@@ -14,7 +14,7 @@ import pytest
 import suspkit as sk
 from suspkit import sheet, worksheet
 from suspkit.files import UnwritableError
-from suspkit.paper import book, slug
+from suspkit.paper import book, fitted, slug
 from suspkit.setup import CORNERS
 from suspkit.units import INCH, show, tape
 
@@ -230,7 +230,7 @@ def test_page_shows_the_numbers(unit7, units):
     check = sk.compressor_check(unit7, unit7.setups["kit"])["rear"]
     assert _row(page, "Fit kit-rear") == [
         show(check.squeeze, "tape", units), show(check.force, "force", units),
-        show(check.energy, "energy", units, 1),
+        show(check.energy, "energy", units, 1), show(check.main_force, "force", units),
     ]  # fmt: skip
     words = _Text(page).words
     for name in ("Unit 7", "patrol", "navigator", unit7.digest[:12], "unit7.toml", sk.__version__):
@@ -262,12 +262,29 @@ def test_left_and_right_that_differ_are_both_told(unit7):
     assert "Set-up new" in words
 
 
+def test_one_side_without_a_ring(unit7):
+    stock = unit7.setups["stock"].front_left
+    setup = replace(unit7.setup, front_right=stock)
+    page = sheet.html(unit7, setup=setup)
+    made = sheet.work_sheet(unit7, setup=setup)
+    left, right = (made.corners[f"front_{side}"].damping for side in ("left", "right"))
+    (bump,), (below, past) = right["compression"], left["compression"]
+    front = _row(page, "Damping, bump; rebound")[0]
+    assert front.startswith(f"L {below:.2f} / {past:.2f}, R {bump:.2f}; L ")
+    # The kit is on one side only, and its tender and main are what the compressor has to hold.
+    check = sk.compressor_check(unit7)["front"]
+    assert check.force > 0
+    assert _row(page, "Fit kit-front or stock-front")[1] == show(check.force, "force")
+    assert "Take off stock-front" in page
+
+
 def test_order_of_work(unit7):
     words = _Text(sheet.html(unit7)).words
     order = [
-        "can kill", "rated stands", "Lower bolt in", "Collar to contact", "Turns from contact",
-        "Roll it back and forth", "Left and right within 1/16 in;", "Then the gap", "Ring halves",
-        "Clickers last", "manufacturer's torque", "Test drive",
+        "can kill", "rated stands", "Lower bolt in, wheel on", "Collar to contact",
+        "Turns from contact", "Roll it back and forth", "Sides over 1/16 in apart:",
+        "Then the gap", "Ring halves", "An axle past crossover", "Clickers last",
+        "manufacturer's torque", "Test drive",
     ]  # fmt: skip
     places = [words.index(step) for step in order]
     assert places == sorted(places)
@@ -360,7 +377,7 @@ def test_one_page_whatever_the_text(unit7, units, paper):
     setup = unit7.setup.change("front_left", turns=4.37).change("rear_right", gap=3.9 * INCH)
     for vehicle, chosen in ((_rude(unit7), None), (unit7, setup), (_rude(unit7), setup)):
         ours = sheet.work_sheet(vehicle, setup=chosen, units=units)
-        _, data = sheet._fitted(sheet._page(ours, units), paper)
+        _, data = fitted(sheet._page(ours, units), paper, sheet.SCALES)
         assert _printed(data)[0] == 1
 
 
