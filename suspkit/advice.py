@@ -651,13 +651,13 @@ class _Trials:
             found[f"the {axle} springs would be past yield at full bump"] = least(
                 [_safety(c) - 1.0 for c in both]
             )
-            factor = stance.bottoming.load_factor[rows].min(axis=0)
+            factor = np.nan_to_num(stance.bottoming.load_factor[rows].min(axis=0))
             found[f"the {axle} load factor would fall too far"] = factor
             if target is not None:
                 off = _axle(aimed, axle) - target.ride_height
                 self.off.setdefault(axle, float(off[0]))
                 found[f"the {axle} would leave its target ride height"] = HEIGHT_BAND - np.abs(off)
-            found[f"a {axle} tyre or bump stop would be where it should not"] = -1.0 * (
+            found[f"a {axle} tyre would lift, or the {axle} stand on its bump stop"] = -1.0 * (
                 stance.lifted[rows] | stance.on_stop[rows]
             ).any(axis=0)
         found["it would not stand upright"] = np.where(stance.tipped, -1.0, 0.0)

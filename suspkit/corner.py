@@ -262,7 +262,9 @@ class Corner:
         """Smallest and largest tape gap the ring's thread allows at the present preload [m]."""
         thread = self.shock.thread
         divider = self.ring_at(index) + self.gap[index]
-        least = np.maximum(0.0, divider - thread.ring_lowest)
+        # A lip outside the divider's edge meets the ring before the edge does.
+        nothing = max(0.0, -self.shock.divider_lip)
+        least = np.maximum(nothing, divider - thread.ring_lowest)
         return least, divider - (self.collar_at + thread.ring_height)
 
 

@@ -432,7 +432,7 @@ class Linkage:
         travel_max : float
             Vertical rise of the wheel centre from the droop end [m].
         droop_compression : float, optional
-            Compression of the shock at the droop end, as when a strap holds it [m].
+            Compression of the shock at the droop end, zero at full extension [m].
 
         Returns
         -------
@@ -489,7 +489,7 @@ class Linkage:
         travel_max : float
             Vertical rise of the wheel centre from the droop end [m].
         droop_compression : float, optional
-            Compression of the shock at the droop end, as when a strap holds it [m].
+            Compression of the shock at the droop end, zero at full extension [m].
 
         Returns
         -------

@@ -259,6 +259,11 @@ class Shock:
                     f"gas volume {self.gas.volume * 1e6:.0f} cm3 is not larger than the "
                     f"{swept * 1e6:.0f} cm3 the rod pushes in; expected a larger volume"
                 )
+        if self.top_out is not None and self.top_out.length > self.stroke:
+            raise ValueError(
+                f"top_out length {self.top_out.length:g} m is longer than the stroke "
+                f"{self.stroke:g} m; expected shorter"
+            )
         if self.bump_stop is not None and self.bump_stop.free_length > self.stroke:
             raise ValueError(
                 f"bump stop free_length {self.bump_stop.free_length:g} m is longer than the "

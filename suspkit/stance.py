@@ -132,14 +132,15 @@ class Bottoming:
     ----------
     load_factor : array
         Wheel force of springs and gas at full bump over the standing one. The bump stop is left
-        out: this is what springs and ring do.
+        out: this is what springs and ring do. nan, as are the next and the last, for a wheel
+        that does not stand: one in the air.
     load_factor_with_stop : array
         The same with the bump stop.
     energy : array
         Work from standing to full bump, bump stop included [J].
     drop_height : array
         Height of the tyre above flat ground from which the corner just reaches full bump with no
-        damping at all [m]: a floor, for dampers only add to it.
+        damping at all [m], wheel and tyre left out; dampers add to it.
     """
 
     load_factor: np.ndarray
@@ -173,9 +174,13 @@ def load_factor(stance):
     -------
     array, shape (4, ...)
     """
-    return _stacked(
-        [_at_full_bump(c) / stance.wheel_force[i] for i, c in enumerate(stance.corners.values())]
-    )
+    standing = _standing(stance)
+    return _stacked([_at_full_bump(c) / standing[i] for i, c in enumerate(stance.corners.values())])
+
+
+def _standing(stance):
+    """Wheel force of the wheels that stand; nan of one in the air, which only hangs there."""
+    return np.where(stance.lifted | ~(stance.wheel_force > 0), np.nan, stance.wheel_force)
 
 
 def _at_full_bump(corner):
@@ -186,8 +191,9 @@ def _at_full_bump(corner):
 
 def _bottoming(stance):
     rows = []
-    for i, corner in enumerate(stance.corners.values()):
-        standing = stance.wheel_force[i]
+    for i, (corner, standing) in enumerate(
+        zip(stance.corners.values(), _standing(stance), strict=True)
+    ):
         full = corner.shock.full_bump
         ratio = corner.linkage.motion_ratio(corner.full_bump_travel)
         # Just inside full bump, before metal carries any of it.

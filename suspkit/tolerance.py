@@ -283,7 +283,7 @@ class Spread:
             f"By tape {fails['front']:.0%} of the fronts and {fails['rear']:.0%} of the rears "
             f"would fail a check of left against right within {limit}."
         )
-        solid = np.isnan(self.load_factor) & ~np.isnan(self.height)
+        solid = np.isnan(self.load_factor) & (self.tyre_load > 0)
         odd = {
             "the springs of a corner hang loose": self.loose,
             "all springs of a corner are solid before full bump": solid,

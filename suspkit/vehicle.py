@@ -7,6 +7,7 @@ quantity is a string with its unit. In this trade ``lb/in`` is a force per lengt
 from __future__ import annotations
 
 import difflib
+import math
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 
@@ -31,7 +32,7 @@ from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import Shock, hang
 from suspkit.springs import Spring
 from suspkit.stack import Stack, StopRing
-from suspkit.units import GRAVITY
+from suspkit.units import GRAVITY, INCH
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,12 +121,12 @@ class LinkageTable:
 
     travel: tuple[Shift, ...]
     eye_to_eye: tuple[Size, ...]
-    noise: Thin = 0.0254 / 16
+    noise: Thin = INCH / 16
 
 
 @dataclass(frozen=True, kw_only=True)
 class DoubleWishbone:
-    """Two arms and an upright from their points in front view, at zero wheel travel.
+    """Two arms and an upright from their points in front view, the shock at full extension.
 
     Each point is (away from the vehicle's centre line, up from anywhere).
 
@@ -156,7 +157,7 @@ class DoubleWishbone:
 
 @dataclass(frozen=True, kw_only=True)
 class TrailingArm:
-    """A trailing arm from its points in side view, at zero wheel travel.
+    """A trailing arm from its points in side view, the shock at full extension.
 
     Each point is (forward from anywhere, up from anywhere).
 
@@ -226,7 +227,8 @@ class Axle:
     Raises
     ------
     ValueError
-        If there is not exactly one linkage, or it stops short of full bump.
+        If there is not exactly one linkage, it stops short of full bump, or its points are not
+        those of the extended shock.
     """
 
     track: Span
@@ -244,7 +246,6 @@ class Axle:
     def motion(self):
         """The smooth `Linkage` through the table, or of the points."""
         if self.linkage is None:
-            # At the droop end of its points the shock is taken to be at full extension.
             if self.trailing_arm is None:
                 return Linkage.from_double_wishbone(**vars(self.double_wishbone))
             return Linkage.from_trailing_arm(**vars(self.trailing_arm))
@@ -278,11 +279,25 @@ class Axle:
             reach = float(self.motion.compression(self.motion.travel_max))
         except ValueError as error:
             raise ValueError(f"{given[0]}: {error}") from None
+        self._check_extension(given[0])
         noise = self.linkage.noise if self.linkage is not None else 0.0
         if reach < self.shock.full_bump - 2 * noise:
             raise ValueError(
-                f"{given[0]} ends at {reach / 0.0254:.2f} in of shock compression; expected it "
-                f"to reach full bump, {self.shock.full_bump / 0.0254:.2f} in"
+                f"{given[0]} ends at {reach / INCH:.2f} in of shock compression; expected it "
+                f"to reach full bump, {self.shock.full_bump / INCH:.2f} in"
+            )
+
+    def _check_extension(self, way):
+        """Points stand for zero wheel travel, which is the shock's full extension."""
+        points = self.double_wishbone or self.trailing_arm
+        if points is None:
+            return
+        apart, most = math.dist(points.shock_on_arm, points.shock_body), self.shock.extended_length
+        # A shock that leans out of the plane of the points looks up to a tenth shorter in it.
+        if not 0.9 * most <= apart <= most + 0.25 * INCH:
+            raise ValueError(
+                f"{way}: the shock's eyes are {apart / INCH:.2f} in apart; expected "
+                f"extended_length, {most / INCH:.2f} in: points are taken at full extension"
             )
 
 
@@ -407,7 +422,7 @@ class Targets:
     load: str
     front: AxleTarget
     rear: AxleTarget
-    side_to_side: Thin = 0.0254 / 16
+    side_to_side: Thin = INCH / 16
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -265,7 +265,7 @@ def bases():
     del front["linkage"], rear["linkage"]
     front["trailing_arm"] = {
         "pivot": ["0 m", "0 m"], "wheel_center": ["-900 mm", "0 m"], "travel_max": "500 mm",
-        "shock_on_arm": ["-450 mm", "0 m"], "shock_body": ["-450 mm", "900 mm"],
+        "shock_on_arm": ["-450 mm", "0 m"], "shock_body": ["-450 mm", "800 mm"],
     }  # fmt: skip
     rear["double_wishbone"] = {
         "lower_pivot": ["390 mm", "270 mm"], "lower_ball": ["1050 mm", "180 mm"],

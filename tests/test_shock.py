@@ -319,6 +319,12 @@ def test_gas_volume_must_hold_the_rod():
         replace(SHOCK, gas=replace(GAS, volume=90e-6))
 
 
+def test_top_out_spring_must_fit_the_stroke():
+    with pytest.raises(ValueError, match=r"top_out length 0.3 m is longer than the stroke 0.25 m;"):
+        replace(SHOCK, top_out=TopOut(rate=35e3, length=0.3))
+    assert replace(SHOCK, top_out=TopOut(rate=35e3, length=0.25)).limits(0.3) > 0
+
+
 def test_bump_stop_must_fit_the_stroke():
     with pytest.raises(
         ValueError, match=r"bump stop free_length 0.3 m is longer than the stroke 0.25 m; expected"

@@ -216,12 +216,24 @@ def test_an_axle_from_the_points_of_its_arms(unit7):
     # triangles.
     arm = TrailingArm(
         pivot=(0.0, 0.0), wheel_center=(-0.9, 0.0), shock_on_arm=(-0.45, 0.0),
-        shock_body=(-0.45, 0.9), travel_max=0.5,
+        shock_body=(-0.45, 0.8), travel_max=0.5,
     )  # fmt: skip
     front = replace(unit7.front, linkage=None, trailing_arm=arm)
     assert_allclose(front.motion.motion_ratio(0.0), 0.5, rtol=1e-6)
     vehicle = replace(unit7, front=front)
     assert sk.settle(vehicle, load="patrol").residual < 1e-9
+
+
+def test_points_are_those_of_the_extended_shock(unit7):
+    # Unit 7's front shock is 31-1/2 in long; these eyes are 27 in apart, as at ride height.
+    arm = TrailingArm(
+        pivot=(0.0, 0.0), wheel_center=(-0.9, 0.0), shock_on_arm=(-0.45, 0.0),
+        shock_body=(-0.45, 0.6858), travel_max=0.5,
+    )  # fmt: skip
+    for up in (0.6858, 0.81):
+        points = replace(arm, shock_body=(-0.45, up))
+        with pytest.raises(ValueError, match=f"{up / 0.0254:.2f} in apart; expected extended"):
+            replace(unit7.front, linkage=None, trailing_arm=points)
 
 
 def test_an_axle_has_one_linkage(unit7):
