@@ -41,7 +41,7 @@ from suspkit.paper import PAPER, book, environment, printed, slug
 from suspkit.setup import AXLES
 from suspkit.stance import settle
 from suspkit.study import sensitivity
-from suspkit.units import INCH, show
+from suspkit.units import INCH, show, to_unit
 from suspkit.vehicle import known_name
 from suspkit.vehicle_file import example, load_vehicle
 from suspkit.view import look
@@ -115,7 +115,8 @@ def read(path, *, vehicle=None):
     Raises
     ------
     ArticleError
-        If the file cannot be read, its head is wrong, or something in it cannot be computed.
+        If the file cannot be read, its head is wrong, something in it cannot be computed, or a
+        vehicle is given for a notebook.
     """
     path = Path(path)
     try:
@@ -123,6 +124,8 @@ def read(path, *, vehicle=None):
     except UnreadableError as error:
         raise ArticleError(str(error)) from None
     if path.suffix == ".ipynb":
+        if vehicle is not None:
+            raise ArticleError(f"{path.name}: a notebook names its own vehicle; expected no other")
         return _from_notebook(path, text)
     head, body = _parts(text, path.name)
     if vehicle is None:
@@ -245,8 +248,7 @@ def _block(match, kept):
 
 def _names(vehicle, head):
     """What an article may speak of."""
-    target = vehicle.targets.load if vehicle.targets else next(iter(vehicle.loads), None)
-    load = head.get("load", target)
+    load = head.get("load", vehicle.usual_load)
     setup = vehicle.setup
     if "setup" in head:
         known_name(head["setup"], vehicle.setups, "setup", "a set-up of this vehicle")
@@ -290,11 +292,9 @@ def _names(vehicle, head):
 
 
 def _svg(figure, salt="suspkit"):
-    """A figure as SVG text without its own size."""
-    from suspkit.charts import settings
-
+    """A figure as SVG text."""
     drawn = io.StringIO()
-    with settings({"svg.hashsalt": salt, "svg.fonttype": "path"}):
+    with charts.settings({"svg.hashsalt": salt, "svg.fonttype": "path"}):
         figure.savefig(
             drawn, format="svg", bbox_inches="tight", pad_inches=0.04,
             metadata={"Date": None, "Creator": None},
@@ -329,8 +329,11 @@ def _figure(draw, view, **options):
 def _ring_figure(vehicle, setup, load, axle):
     """A figure the reader can move without a kernel: every stop gap worked out beforehand."""
     corner = assemble(vehicle, setup)[AXLES[axle][0]]
-    if not corner.ring:
-        raise ArticleError(f"move_the_ring: the {axle} stack has no stop ring; expected one")
+    if len(corner.ring) != 1:
+        raise ArticleError(
+            f"move_the_ring: the {axle} stack has {len(corner.ring) or 'no'} stop ring"
+            f"{'s' * (len(corner.ring) > 1)}; expected one"
+        )
     present = float(corner.gap[0])
     steps = np.arange(-round(GAP_REACH / GAP_STEP), round(GAP_REACH / GAP_STEP) + 1)
     tried = present + GAP_STEP * steps
@@ -363,7 +366,7 @@ def _safe(text):
 
 def _ring_words(view, axle, gap):
     seen = view.axles[axle]
-    factor = float(view.stance.bottoming.load_factor[0 if axle == "front" else 2])
+    factor = show(view.stance.bottoming.load_factor[0 if axle == "front" else 2], "ratio")
     met = (
         f"the divider meets the ring at {_both('length')(seen.crossover_travel)} of wheel travel"
         if np.isfinite(seen.crossover_travel)
@@ -371,17 +374,14 @@ def _ring_words(view, axle, gap):
     )
     return (
         f"Stop gap {_both('tape')(gap)}: {met}; ride height {_both('tape')(seen.height)}; at full "
-        f"bump the springs carry {factor:.2f} times the standing load."
+        f"bump the springs carry {factor} times the standing load."
     )
 
 
 def _ring_svg(views, axle, now):
     from matplotlib.figure import Figure as Drawing
 
-    from suspkit.charts import settings, style
-    from suspkit.units import to_unit
-
-    with settings({"font.family": "DejaVu Sans", "font.size": 10}):
+    with charts.settings({"font.family": "DejaVu Sans", "font.size": 10}):
         figure = Drawing(figsize=(7.0, 3.9), layout="constrained")
         axes = figure.add_subplot()
         top = 0.0
@@ -397,7 +397,7 @@ def _ring_svg(views, axle, now):
                 (mark,) = axes.plot(at, force, "D", ms=8, mfc="white", mec="black", zorder=4)
                 mark.set_gid(f"met-{axle}-{i}")
             top = max(top, float(y.max()))
-        style(axes, x="wheel travel from droop, in", y="wheel force, lbf")
+        charts.style(axes, x="wheel travel from droop, in", y="wheel force, lbf")
         axes.set(xlim=(0, None), ylim=(0, 1.04 * top))
         svg = _svg(figure, salt=f"ring-{axle}")
     # Without a script the present gap shows and the others stay pale.
@@ -407,7 +407,7 @@ def _ring_svg(views, axle, now):
                 svg = svg.replace(
                     f'<g id="{name}-{axle}-{i}"', f'<g visibility="hidden" id="{name}-{axle}-{i}"'
                 )
-    return re.sub(r'(<svg[^>]*?) (?:width)="[^"]*"', r"\1", svg, count=1)
+    return re.sub(r'(<svg[^>]*?) width="[^"]*"', r"\1", svg, count=1)
 
 
 # --- the page ----------------------------------------------------------------------------------
@@ -453,7 +453,7 @@ def _from_notebook(path, text):
         raise ArticleError(f"{path.name} is not a notebook: {error}") from None
     notebook.cells.insert(0, nbformat.v4.new_code_cell(_PRINT))
     client = NotebookClient(
-        notebook, timeout=300, store_widget_state=False,
+        notebook, timeout=300, store_widget_state=False, kernel_name="python3",
         resources={"metadata": {"path": str(path.parent)}},
     )  # fmt: skip
     try:
@@ -461,6 +461,9 @@ def _from_notebook(path, text):
     except CellExecutionError as error:
         said = str(error.evalue).strip() or error.ename
         raise ArticleError(f"{path.name}: a cell fails: {said}; expected it to run") from None
+    except (RuntimeError, TimeoutError, KeyError) as error:  # the kernel died, hung, is not there
+        said = " ".join(str(error).split())[:200]
+        raise ArticleError(f"{path.name}: its kernel stopped: {said}; expected it to run") from None
     words = MarkdownIt("commonmark", {"html": True}).enable("table")
     parts = []
     for cell in notebook.cells[1:]:

@@ -496,12 +496,13 @@ def _train(arguments, row):
 
     note = "; ".join(filter(None, [row.note, arguments.note]))
     row = replace(row, by=arguments.by, when=arguments.when, note=note)
-    training.checked(training.as_row(arguments.trainee, row))  # before there is a new file
+    # Before there is a new file; and the name as the log has it.
+    name = training.checked(training.as_row(arguments.trainee, row))["trainee"]
     told = "" if os.path.exists(arguments.log) else f", new log {arguments.log}"
     with suspkit.JobLog(arguments.log) as log:
-        told += ", new trainee" * (arguments.trainee not in log.trainees())
-        log.add_training(arguments.trainee, row)
-    _print(f"{arguments.trainee}: {row.what}, {row.result}{told}")
+        told += ", new trainee" * (name not in log.trainees())
+        log.add_training(name, row)
+    _print(f"{name}: {row.what}, {row.result}{told}")
 
 
 def _train_show(arguments):

@@ -8,9 +8,8 @@ import ipywidgets as widgets
 
 from suspkit.exercises import KINDS, exercise, mark, unbroken
 from suspkit.joblog import JobLog
-from suspkit.panels import LivePanel, unseen
+from suspkit.panels import LivePanel, units_control, unseen
 from suspkit.training import answered
-from suspkit.units import SYSTEMS
 from suspkit.vehicle import known_name
 
 _NARROW = {"description_width": "5em"}
@@ -56,7 +55,6 @@ class ExercisePanel(LivePanel):
         self, kind="contact", *, seed=1, units="us", vehicle=None, log=None, trainee=""
     ):  # fmt: skip
         known_name(kind, KINDS, "kind", "an exercise")
-        known_name(units, SYSTEMS, "units", "a system")
         if (log is None) != (not trainee):
             raise ValueError(f"log is {log!r} and trainee is {trainee!r}; expected both or neither")
         self._log, self._trainee, self._kept = log, trainee, None
@@ -71,10 +69,7 @@ class ExercisePanel(LivePanel):
                 value=seed, description="seed", layout=widgets.Layout(width="11em"),
                 style=_NARROW, tooltip="the same seed gives the same numbers to everybody",
             ),
-            "units": widgets.ToggleButtons(
-                options=[("US units", "us"), ("metric", "metric")], value=units,
-                style={"button_width": "7em"},
-            ),
+            "units": units_control(units),
         }  # fmt: skip
         self.answer = widgets.Text(
             description="answer", continuous_update=False, style=_NARROW,
@@ -167,7 +162,7 @@ class ExercisePanel(LivePanel):
         try:
             with JobLog(self._log) as log:
                 log.add_training(self._trainee, answered(self.view, self.marked, note=note))
-        except ValueError as error:
+        except (ValueError, OSError) as error:
             yield f"Not kept: {error}."
             return
         self._kept = answer

@@ -92,34 +92,19 @@ def write_files(folder, contents):
     return list(parts)
 
 
-def write_text(path, text):
-    """Write one text file as UTF-8, whole or not at all; see `write_files`.
-
-    Parameters
-    ----------
-    path : str or path
-    text : str
-
-    Returns
-    -------
-    Path
-    """
-    return write_files(Path(path).parent, {Path(path).name: text})[0]
-
-
-def write_bytes(path, data):
+def write_file(path, content):
     """Write one file, whole or not at all; see `write_files`.
 
     Parameters
     ----------
     path : str or path
-    data : bytes
+    content : str or bytes
 
     Returns
     -------
     Path
     """
-    return write_files(Path(path).parent, {Path(path).name: bytes(data)})[0]
+    return write_files(Path(path).parent, {Path(path).name: content})[0]
 
 
 def copy_missing(source, folder, *, pattern="**/*"):

@@ -484,6 +484,7 @@ class JobLog:
         ValueError
             If the log has no such trainee.
         """
+        trainee = " ".join(str(trainee).split())  # as it was kept
         known_name(trainee, dict.fromkeys(self.trainees()), "trainee", "a trainee of this log")
         listed = ", ".join(f't."{name}"' for name in TRAINING if name != "trainee")
         rows = self._all(

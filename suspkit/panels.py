@@ -227,7 +227,7 @@ class LivePanel(widgets.VBox):
         data = dict(data or {}, **{"text/plain": self.summary()})
         if self.chart.value and not self.error:
             data["image/png"] = base64.b64encode(self.chart.value).decode()
-            if self.for_print:
+            if self.for_print and self._boards:  # else the picture is not of a board
                 drawn = io.StringIO()
                 with settings({}):
                     self._shown.still(self.view).savefig(drawn, format="svg")

@@ -149,21 +149,17 @@ class ClickerPanel(RidePanel):
     @property
     def setup(self):
         """The set-up the controls stand for."""
-        return self._with({n: c.value for n, c in self.controls.items()})
-
-    def _with(self, clicks):
         setup = self._setup
         for axle, (left, _right) in AXLES.items():
             own = {
-                name: clicks[f"{axle}_{name}"]
+                name: self.controls[f"{axle}_{name}"].value
                 for name in self.vehicle.axle_of(left).shock.clickers
-                if f"{axle}_{name}" in clicks
             }
             setup = setup.change(axle, clicks=getattr(setup, left).clicks | own)
         return setup
 
     def _show(self, units):
-        middle = self._with({})
+        middle = self._setup
         for axle, (left, _right) in AXLES.items():
             clickers = self.vehicle.axle_of(left).shock.clickers
             middle = middle.change(axle, clicks={n: c.middle for n, c in clickers.items()})

@@ -7,7 +7,7 @@ import json
 from functools import partial
 from pathlib import Path
 
-from suspkit.files import read_text, write_bytes
+from suspkit.files import read_text, write_file
 from suspkit.units import show, unit_label
 
 
@@ -65,14 +65,14 @@ def write_table(table, path):
         units = {n: units.get(n, "") for n in table.select_dtypes("number")}
         headed = table.rename(columns={n: f"{n} [{u or '-'}]" for n, u in units.items()})
         text = headed.to_csv(index=False, lineterminator="\n")
-        return write_bytes(path, ("".join(remarks) + text).encode())
+        return write_file(path, "".join(remarks) + text)
     arrow, parquet = _arrow(path)
     made = arrow.Table.from_pandas(table, preserve_index=False)
     schema = [made.field(n).with_metadata({"unit": units.get(n, "")}) for n in made.column_names]
     kept = {"suspkit": json.dumps(table.attrs)} | (made.schema.metadata or {})
     data = io.BytesIO()
     parquet.write_table(made.cast(arrow.schema(schema, metadata=kept)), data)
-    return write_bytes(path, data.getvalue())
+    return write_file(path, data.getvalue())
 
 
 def read_table(path):

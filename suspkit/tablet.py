@@ -58,16 +58,26 @@ def pages(home, folder, *, vehicle=None):
     -------
     dict of str to str
         File name of each page to its title.
+
+    Raises
+    ------
+    ValueError
+        If a file there is not a notebook.
     """
     for part in ("notebooks", "data"):
         copy_missing(home / part, folder / part)
     lessons, titles = folder / "notebooks", {}
     _set_up_page(lessons / "set-up.ipynb", vehicle)
     for path in sorted(lessons.glob("*.ipynb"), key=lambda path: (path.stem != "set-up", path)):
-        notebook = json.loads(path.read_text(encoding="utf-8"))
-        text = "\n".join("".join(cell["source"]) for cell in notebook["cells"])
-        heading = re.search(r"^# (.+)$", text, re.MULTILINE)
-        titles[path.name] = notebook["metadata"]["title"] = heading[1] if heading else path.stem
+        try:
+            notebook = json.loads(path.read_text(encoding="utf-8"))
+            text = "\n".join("".join(cell["source"]) for cell in notebook["cells"])
+            heading = re.search(r"^# (.+)$", text, re.MULTILINE)
+            titles[path.name] = notebook["metadata"]["title"] = heading[1] if heading else path.stem
+        except (ValueError, KeyError, TypeError):
+            raise ValueError(
+                f"{path.name} is not a notebook; expected one of format 4, or another file name"
+            ) from None
         path.write_text(json.dumps(notebook), encoding="utf-8")
     return titles
 

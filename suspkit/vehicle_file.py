@@ -172,6 +172,10 @@ def load_rack(path):
             )
         except ValueError as error:
             raise VehicleFileError(f"{path} line {lines[0][0]}: {error}") from None
+        if heading.count(column) > 1:
+            raise VehicleFileError(
+                f"{path} line {lines[0][0]}: column {column} is there twice; expected each once"
+            )
     springs = {}
     for (number, _), cells in zip(lines[1:], rows[1:], strict=True):
         where = f"{path} line {number}"

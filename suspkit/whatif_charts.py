@@ -154,7 +154,7 @@ def _draw_lines(axes, view):
     axes.ticklabel_format(useOffset=False)
     axes.set_ylim(bottom - 0.12 * (top - bottom), top + 0.12 * (top - bottom))
     gone = _runs(view.table[view.shows].isna().groupby(view.table[view.across]).all().to_numpy())
-    places = np.unique(x_all)
+    places = view.scaled(view.across, np.unique(view.table[view.across]))  # as `gone` is ordered
     for first, last in gone:
         axes.axvspan(places[first], places[last], facecolor=BAND, zorder=0)
         axes.text(places[first : last + 1].mean(), 0.03, "cannot be", rotation=90, ha="center",

@@ -190,12 +190,28 @@ class WhatIfPanel(LivePanel):
         owner, known = change["owner"], self.known[self.controls["vary"].value]
         if owner is self.controls["vary"]:
             self._span(self.controls, known.low, known.high)
+        elif owner is self.controls["load"]:
+            self._offer()
         elif owner is self.controls["units"]:
             self._span(self.controls, *self._limits(change["old"]))
         elif owner is self.controls["event"]:
             shows, options = self.controls["shows"], _outputs(change["new"] != STANDING)
             if options != list(shows.options):
                 shows.options = options  # and its value the first of them
+
+    def _offer(self):
+        """Let the masses aboard be varied, and no others."""
+        self.known = parameters(self.vehicle, self._setup, load=self.controls["load"].value)
+        shown = self.controls["vary"].value
+        for name, more in (("vary", ()), ("also", ("nothing else", *EACH))):
+            control, options = self.controls[name], [*more, *self.known]
+            kept = control.value
+            if options != list(control.options):
+                control.options = options  # and its value the first of them
+                control.value = kept if kept in options else options[0]
+        known = self.known[self.controls["vary"].value]
+        if self.controls["vary"].value != shown:
+            self._span(self.controls, known.low, known.high)
 
     def _values(self, known, low, high):
         count = COARSE if known.path.startswith("vehicle") else FINE

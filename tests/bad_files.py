@@ -186,6 +186,9 @@ RACK_EDITS = {
         "name,rate", "name,rat",
         ["line 4", "column is 'rat'", "did you mean 'rate'?"],
     ),
+    "column twice": (
+        "name,rate", "name,rate,rate", ["line 4", "column rate is there twice; expected each once"],
+    ),
     "a spring twice": (
         "stock-main-front,", "stock-tender-front,",
         ["line 6", "name is 'stock-tender-front' again"],

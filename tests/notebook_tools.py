@@ -24,8 +24,6 @@ def refresh(path):
     from nbclient import NotebookClient
 
     notebook = nbformat.read(path, as_version=4)
-    for cell in notebook.cells:
-        cell.metadata.pop("execution", None)
     NotebookClient(
         notebook, timeout=120, kernel_name="python3", store_widget_state=False,
         coalesce_streams=True,

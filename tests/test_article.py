@@ -214,6 +214,22 @@ def test_a_notebook_that_fails_says_so(tmp_path):
         article.read(path)
 
 
+def test_a_notebook_takes_no_other_vehicle(tmp_path, unit7):
+    path = tmp_path / "turns.ipynb"
+    nbformat.write(nbformat.v4.new_notebook(), path)
+    with pytest.raises(article.ArticleError, match="turns.ipynb: a notebook names its own vehicle"):
+        article.read(path, vehicle=unit7)
+
+
+def test_a_notebook_whose_kernel_dies_says_so(tmp_path):
+    path = tmp_path / "dies.ipynb"
+    cell = nbformat.v4.new_code_cell("import os; os._exit(1)")
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell]), path)
+    with pytest.raises(article.ArticleError, match="dies.ipynb: its kernel stopped: ") as caught:
+        article.read(path)
+    assert "\n" not in str(caught.value)
+
+
 @pytest.mark.browser
 def test_the_reader_can_move_the_ring(chromium, unit7, tmp_path):
     from playwright.sync_api import sync_playwright

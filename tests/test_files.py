@@ -6,7 +6,7 @@ import stat
 import pytest
 
 from suspkit import files
-from suspkit.files import UnwritableError, copy_missing, write_bytes, write_files, write_text
+from suspkit.files import UnwritableError, copy_missing, write_file, write_files
 
 
 def test_writes_text_as_utf8_and_bytes_as_they_are(tmp_path):
@@ -14,14 +14,14 @@ def test_writes_text_as_utf8_and_bytes_as_they_are(tmp_path):
     assert [path.name for path in made] == ["a.txt", "b.bin"]
     assert made[0].read_bytes() == "½ in\n".encode()
     assert made[1].read_bytes() == b"\x00\xff"
-    assert write_text(tmp_path / "c.txt", "c").read_text() == "c"
-    assert write_bytes(tmp_path / "d", bytearray(b"d")).read_bytes() == b"d"
+    assert write_file(tmp_path / "c.txt", "c").read_text() == "c"
+    assert write_file(tmp_path / "d", b"d").read_bytes() == b"d"
 
 
 def test_others_may_read_what_was_written(tmp_path):
     before = os.umask(0o022)
     try:
-        mode = write_text(tmp_path / "a", "").stat().st_mode
+        mode = write_file(tmp_path / "a", "").stat().st_mode
     finally:
         os.umask(before)
     assert stat.S_IMODE(mode) == 0o644
@@ -29,7 +29,7 @@ def test_others_may_read_what_was_written(tmp_path):
 
 def test_replaces_what_was_there(tmp_path):
     (tmp_path / "a").write_text("a longer text than the new one")
-    write_text(tmp_path / "a", "new")
+    write_file(tmp_path / "a", "new")
     assert (tmp_path / "a").read_text() == "new"
     assert os.listdir(tmp_path) == ["a"]
 
@@ -76,7 +76,7 @@ def test_a_folder_without_rights_is_one_sentence(tmp_path):
     tmp_path.chmod(0o500)
     try:
         with pytest.raises(UnwritableError, match="Permission denied"):
-            write_text(tmp_path / "a", "a")
+            write_file(tmp_path / "a", "a")
     finally:
         tmp_path.chmod(0o700)
 

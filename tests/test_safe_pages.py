@@ -331,6 +331,7 @@ PANELS = {
     "kits": lambda v: sk.study_panels.kits(v, rack=few_springs(v)),
     "roll": lambda v: sk.study_panels.roll(v),
     "exercise": lambda v: sk.exercise_panels.panel("height", vehicle=v),
+    "exercise, picture": lambda v: sk.exercise_panels.panel("curve", vehicle=v),
     "exercise, wrong": lambda v: moved(sk.exercise_panels.panel("build", vehicle=v), kind="drift"),
 }
 

@@ -141,6 +141,14 @@ def test_pages_are_a_copy_with_titles_and_a_set_up_of_ones_own(tmp_path):
     assert set(titles) == {path.name for path in (tmp_path / "notebooks").glob("*.ipynb")}
 
 
+@pytest.mark.parametrize("text", ["", "[]", '{"cells": [], "worksheets": []}'])
+def test_a_file_that_is_no_notebook_is_named(tmp_path, text):
+    (tmp_path / "notebooks").mkdir()
+    (tmp_path / "notebooks" / "mine.ipynb").write_text(text)
+    with pytest.raises(ValueError, match="^mine.ipynb is not a notebook; expected one"):
+        tablet.pages(lab.ROOT, tmp_path)
+
+
 # --- served ---------------------------------------------------------------------------------------
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 import suspkit as sk
-from suspkit import cli, exercises, joblog, training
+from suspkit import cli, exercise_panels, exercises, joblog, training
 from suspkit.exercise_panels import ExercisePanel
 from suspkit.joblog import JobLogError
 from suspkit.training import EXERCISES, LESSONS, TASKS, Training
@@ -596,7 +596,10 @@ def test_train_from_the_empty_sheet_to_the_record(suspkit, tmp_path):
     assert suspkit("sheet", "--out", out)[:2] == (0, f"{out}/hands-on.html\n{out}/hands-on.pdf\n")
     told = suspkit("tick", path, ANA, "support", "--by", BY, "--when", at(0), "--note", "at last")
     assert told == (0, f"{ANA}: support, ticked, new log {path}, new trainee\n", "")
-    assert suspkit("tick", path, ANA, "02-preload", "--by", BY)[1] == f"{ANA}: 02-preload, read\n"
+    # Another blank between the names is no other person.
+    wide = ANA.replace(" ", "  ")
+    assert wide != ANA
+    assert suspkit("tick", path, wide, "02-preload", "--by", BY)[1] == f"{ANA}: 02-preload, read\n"
     one = sk.exercise("contact", seed=7, units="metric")
     code, said, _ = suspkit(
         "mark", path, ANA, "contact", 7, one.misconceptions[0].answer, "--units", "metric",
@@ -681,6 +684,17 @@ def test_a_panel_keeps_each_marked_answer_once(tmp_path):
     ]  # fmt: skip
     assert {row.by for row in rows} == {""}
     assert [row.seed for row in training.standing(rows) if row.result == "right"] == [4]
+
+
+def test_a_log_that_may_not_be_written_is_said_and_the_answer_still_marked(tmp_path, monkeypatch):
+    def shut(path):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(exercise_panels, "JobLog", shut)
+    panel = ExercisePanel("drift", seed=3, log=tmp_path / "log", trainee=ANA)
+    panel.answer.value = panel.view.answer
+    assert panel.marked.right and not panel.error
+    assert "Not kept" in panel.message.value and "Permission denied" in panel.message.value
 
 
 def test_a_panel_that_cannot_keep_says_so_and_still_marks(tmp_path):

@@ -4,6 +4,7 @@ import io
 import threading
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from PIL import Image
@@ -95,6 +96,15 @@ def test_what_cannot_be_is_shaded_and_what_is_out_of_reach_dotted(unit7):
     assert "cannot be" in texts(axes) and len(axes.patches) == 1
 
 
+def test_what_cannot_be_is_shaded_where_it_is_also_where_the_unit_runs_the_other_way():
+    pitches = 0.0254 / np.array([20.0, 16.0, 12.0, 10.0])  # threads an inch fall as pitches rise
+    table = pd.DataFrame({"pitch": pitches, "rake": [0.0, 0.1, np.nan, np.nan], "problem": ""})
+    table.attrs["kinds"] = {"pitch": "pitch", "rake": "percent"}
+    axes = picture(table, across="pitch", shows="rake").axes[0]
+    (shade,) = axes.patches
+    assert_allclose(np.sort(shade.get_corners()[[0, 2], 0]), [10.0, 12.0])
+
+
 def test_none_at_all_is_said(unit7):
     table = sk.sweep(unit7, vary={"setup.front.gap": [0.0, 0.001]}, measure=["rake"])
     axes = picture(table, across="setup.front.gap", shows="rake").axes[0]
@@ -152,6 +162,22 @@ def test_the_parameters_are_those_of_the_vehicle(unit7):
         assert_allclose(known[words].now, now, rtol=1e-12)
     sk.sweep(unit7, load="patrol", paired=True, vary={p.path: [p.now] for p in known.values()})
     assert "front stop gap" not in parameters(unit7, unit7.setups["stock"])
+
+
+def test_the_masses_are_of_what_is_aboard(fresh, unit7):
+    only = next(i for i in unit7.loads["carry-out"].items if i not in unit7.loads["patrol"].items)
+    everybody = unit7.loads["patrol"].items[0]
+    assert f"mass of {only}" not in fresh.controls["vary"].options
+    fresh.set(vary=f"mass of {everybody}")
+    fresh.set(load="carry-out")
+    assert fresh.controls["vary"].value == f"mass of {everybody}" and not fresh.error
+    assert f"mass of {only}" in fresh.controls["also"].options
+    fresh.set(vary=f"mass of {only}")
+    line = fresh.view.table["front_height"]
+    assert np.ptp(line) > 1e-4 and not fresh.error
+    fresh.set(load="patrol")  # not aboard any longer
+    assert fresh.controls["vary"].value == "front collar turns" and not fresh.error
+    assert fresh.controls["range"].max == 12
 
 
 def test_every_choice_can_be_shown(fresh):
