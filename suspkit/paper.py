@@ -96,10 +96,10 @@ def fitted(page, paper, scales):
     Parameters
     ----------
     page : callable
-        Takes the size of its type and gives HTML.
+        Takes the size of its type, over full size [-], and gives HTML.
     paper : {"letter", "a4"}
     scales : sequence of float
-        Sizes to try, over full size, the largest first [-].
+        Sizes to try, the largest first [-].
 
     Returns
     -------
