@@ -152,8 +152,9 @@ class ClickerPanel(RidePanel):
         setup = self._setup
         for axle, (left, _right) in AXLES.items():
             own = {
-                name: self.controls[f"{axle}_{name}"].value
+                name: self.controls[key].value
                 for name in self.vehicle.axle_of(left).shock.clickers
+                if (key := f"{axle}_{name}") in self.controls  # one that sets the damper
             }
             setup = setup.change(axle, clicks=getattr(setup, left).clicks | own)
         return setup

@@ -123,7 +123,7 @@ def test_gap_drift_by_hand(units):
         one = exercise("drift", seed=seed, units=units)
         k_t, k_m = rates(one.question)
         (gap,) = [x for x in lengths(one.question.split("(")[0]) if x > 0]
-        moved = int(re.search(r"(\d+) turns more", one.question)[1]) * pitch(one.question)
+        moved = int(re.search(r"(\d+) more turns", one.question)[1]) * pitch(one.question)
         share = moved * k_t / (k_t + k_m)
         assert one.right == pytest.approx(gap + share, abs=1e-9)
         stays, whole, other, shrinks = (idea.value for idea in one.misconceptions)
@@ -137,7 +137,7 @@ def test_more_turns_for_a_height_by_hand(units):
     for seed in range(200):
         one = exercise("height", seed=seed, units=units)
         start, after, target = [x for x in lengths(one.question) if x > 0.1]
-        more = int(re.search(r"(\d+) turns more", one.question)[1])
+        more = int(re.search(r"(\d+) more turns", one.question)[1])
         line = (target - after) / (after - start) * more
         assert line == pytest.approx(one.right, abs=0.45)
         assert mark(one, f"{line:.1f} turns").right is True
