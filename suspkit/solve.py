@@ -66,7 +66,8 @@ def _zoom(metric, low, high, target, *, rounds=6, points=33):
         value = metric(at)
         away = np.abs(value - target)
         best = int(np.nanargmin(away))
-        crossing = np.flatnonzero(np.diff(np.sign(value - target)) != 0)
+        step = np.diff(np.sign(value - target))
+        crossing = np.flatnonzero(np.isfinite(step) & (step != 0))
         if crossing.size:
             i = int(crossing[0])
             low, high = at[i], at[i + 1]
@@ -320,7 +321,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
         # A wheel in the air has no reserve; the other side then speaks for the axle.
         left, right = getattr(stance.bottoming, kind)[rows]
         found = 0.5 * (np.fmin(left, right) + np.fmax(left, right))
-        if np.isnan(found).any():
+        if np.isnan(found).all():
             raise ValueError(
                 f"both {axle} wheels are in the air at rest with load {load!r}; expected a load "
                 "it can stand with"
