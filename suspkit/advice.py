@@ -13,7 +13,7 @@ from suspkit.corner import assemble, reset_gaps, thread_problems
 from suspkit.driving import UntrustedRunError, batch_of, build_entry, drive, same_parts
 from suspkit.events import Event
 from suspkit.road import Road
-from suspkit.setup import AXLES, CORNERS
+from suspkit.setup import AXLES, CORNERS, ROWS
 from suspkit.stance import height_band, settle
 from suspkit.units import GRAVITY, INCH, show
 from suspkit.vehicle import known_name
@@ -606,7 +606,7 @@ class _Trials:
                 "rake": stance.rake,
             }
             for axle, (left, _) in AXLES.items():
-                rows = [CORNERS.index(name) for name in AXLES[axle]]
+                rows = ROWS[axle]
                 corner = corners[left]
                 met = corner.crossover <= corner.shock.full_bump
                 numbers |= {
@@ -631,7 +631,7 @@ class _Trials:
         if targets is not None and targets.load != self.load:
             aimed = settle(self.vehicle, batch, load=targets.load, corners=corners)
         for axle, names in AXLES.items():
-            rows = [CORNERS.index(name) for name in names]
+            rows = ROWS[axle]
             both = [corners[name] for name in names]
             target = getattr(targets, axle) if targets is not None else None
             least = lambda values: np.min(np.broadcast_arrays(*values), axis=0)  # noqa: E731

@@ -38,7 +38,7 @@ from suspkit import charts
 from suspkit.corner import assemble
 from suspkit.files import UnreadableError, read_text, write_files
 from suspkit.paper import PAPER, book, environment, printed, slug
-from suspkit.setup import AXLES
+from suspkit.setup import AXLES, ROWS
 from suspkit.stance import settle
 from suspkit.study import sensitivity
 from suspkit.units import INCH, show, to_unit
@@ -366,7 +366,7 @@ def _safe(text):
 
 def _ring_words(view, axle, gap):
     seen = view.axles[axle]
-    factor = show(view.stance.bottoming.load_factor[0 if axle == "front" else 2], "ratio")
+    factor = show(view.stance.bottoming.load_factor[ROWS[axle].start], "ratio")
     met = (
         f"the divider meets the ring at {_both('length')(seen.crossover_travel)} of wheel travel"
         if np.isfinite(seen.crossover_travel)

@@ -23,6 +23,7 @@ from matplotlib.patches import Circle
 from matplotlib.text import Text
 from matplotlib.transforms import IdentityTransform
 
+from suspkit.setup import ROWS
 from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.view import STATES, gap_text, in_words, lean
 
@@ -317,11 +318,11 @@ class WheelCurve(Chart):
         self.level.set_data([0, rx, rx], [ry, ry, 0])
         self.ride.set_data([rx], [ry])
         self.rate_ride.set_data([rx], [rr])
-        weight = self.say(view.stance.wheel_force[0 if self.axle == "front" else 2], "force")
+        weight = self.say(view.stance.wheel_force[ROWS[self.axle].start], "force")
         # Right of the marker and below it, or the other way where the picture ends.
         ha, va = ("left", "top") if rx < 0.62 * x[-1] else ("right", "bottom")
         place(self.ride_text, rx, ry, f"  carries {weight}  ", ha=ha, va=va)
-        frequency = view.stance.frequency[0 if self.axle == "front" else 2]
+        frequency = view.stance.frequency[ROWS[self.axle].start]
         words = f"{self.say(frequency, 'frequency')} here"
         place(self.rate_text, rx, rr - 0.08 * self.rate_top, words, ha="center", va="top")
         if np.isfinite(seen.crossover):
@@ -335,11 +336,11 @@ class WheelCurve(Chart):
             self.cross_text.set_text("")
 
     def _ride_rate(self, view):
-        return self.scale(view.stance.wheel_rate[0 if self.axle == "front" else 2], "rate")
+        return self.scale(view.stance.wheel_rate[ROWS[self.axle].start], "rate")
 
     def describe(self, view):
         seen = view.axles[self.axle]
-        i = 0 if self.axle == "front" else 2
+        i = ROWS[self.axle].start
         return (
             f"{self.axle.capitalize()} wheel force and rate over wheel travel: standing at "
             f"{self.say(seen.ride_travel)} with a wheel rate of "

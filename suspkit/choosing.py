@@ -9,7 +9,7 @@ import numpy as np
 from suspkit.compressor import squeeze_check
 from suspkit.corner import THREAD_SLACK, assemble, fit_corner
 from suspkit.rolling import roll_stiffness
-from suspkit.setup import AXLES, CORNERS, Setup
+from suspkit.setup import AXLES, CORNERS, ROWS, Setup
 from suspkit.stack import Stack, StopRing
 from suspkit.stance import settle
 from suspkit.tables import in_words
@@ -593,7 +593,7 @@ class _Search:
         corner, part = self.corner(pair, turns, gaps), self.part
         corners = {name: self.others.get(name, corner) for name in CORNERS}
         stance = settle(self.vehicle, self.setup, load=self.loads, corners=corners)
-        rows = slice(0, 2) if self.axle == "front" else slice(2, 4)
+        rows = ROWS[self.axle]
 
         def both(value):
             """Mean of left and right: one row a load."""

@@ -17,7 +17,7 @@ import numpy as np
 
 from suspkit.corner import assemble, fit_corner, reset_gaps
 from suspkit.curves import Curve
-from suspkit.setup import AXLES
+from suspkit.setup import AXLES, ROWS
 from suspkit.shock import hang
 from suspkit.springs import Spring
 from suspkit.stack import Stack, StopRing
@@ -135,7 +135,7 @@ class Shop:
         by load and preload, as far as the springs are not solid before full bump."""
         found = {}
         for axle, (left, _right) in AXLES.items():
-            corner, row = self.corners[left], 0 if axle == "front" else 2
+            corner, row = self.corners[left], ROWS[axle].start
             pitch = corner.shock.thread.collar_pitch
             most = max(0.0, float(corner.turn_limits[1]) * pitch)  # none, if the stack is too long
             preload = np.linspace(0, min(2.0 * INCH, most), 65)
@@ -187,7 +187,7 @@ class Shop:
 
     def _measured(self, axle, setup):
         stance = self._settle(setup)
-        corner, row = stance.corners[AXLES[axle][0]], 0 if axle == "front" else 2
+        corner, row = stance.corners[AXLES[axle][0]], ROWS[axle].start
         shape = np.shape(stance.height[row])
         reserve = stance.bottoming.load_factor[row]
         met = corner.crossover

@@ -13,6 +13,9 @@ CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
 
 AXLES = {"front": ("front_left", "front_right"), "rear": ("rear_left", "rear_right")}
 
+ROWS = {"front": slice(0, 2), "rear": slice(2, 4)}
+"""Where an axle's two corners stand in such an array."""
+
 
 def corners_of(where):
     """Corners that "front", "rear", "all" or a corner's own name stands for."""

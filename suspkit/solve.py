@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from suspkit.corner import assemble, hold_rings
-from suspkit.setup import AXLES, Setup
+from suspkit.setup import AXLES, ROWS, Setup
 from suspkit.stance import Stance, settle, tips_over
 from suspkit.units import INCH, show, tape
 
@@ -309,7 +309,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     left = corners[AXLES[axle][0]]
     if len(left.ring) != 1:
         raise ValueError(f"{axle} has {len(left.ring)} stop rings; expected one to solve for")
-    rows = slice(0, 2) if axle == "front" else slice(2, 4)
+    rows = ROWS[axle]
     thread_end, most = (float(v) for v in left.gap_limits(0))
     least = min(most, max(thread_end, _solid_gap(vehicle, setup, axle, thread_end)))
 

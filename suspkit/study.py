@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from suspkit.corner import assemble, hold_rings, reset_gaps
-from suspkit.setup import AXLES
+from suspkit.setup import AXLES, ROWS
 from suspkit.stance import settle
 from suspkit.units import to_unit, unit_label
 
@@ -68,8 +68,7 @@ def sensitivity(vehicle, setup=None, *, load=None, turns=1.0):
 
 
 def _differences(axle, left, before, after):
-    rows = slice(0, 2) if axle == "front" else slice(2, 4)
-    others = slice(2, 4) if axle == "front" else slice(0, 2)
+    rows, others = ROWS[axle], ROWS["rear" if axle == "front" else "front"]
 
     def delta(read):
         return float(read(after) - read(before))

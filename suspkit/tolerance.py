@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.corner import assemble, fit_corner
-from suspkit.setup import CORNERS
+from suspkit.setup import CORNERS, ROWS
 from suspkit.springs import VariedSpring
 from suspkit.stack import Stack
 from suspkit.stance import load_factor, settle, tips_over
@@ -123,7 +123,6 @@ def _say(value, quantity, units):
 
 
 _WHERE = tuple(name.replace("_", " ") for name in CORNERS)
-_AXLES = {"front": slice(0, 2), "rear": slice(2, 4)}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -185,13 +184,13 @@ class Spread:
         dict of (str, str) to array, shape (N,)
             By quantity and place, SI.
         """
-        axle = {name: self.height[rows].mean(axis=0) for name, rows in _AXLES.items()}
+        axle = {name: self.height[rows].mean(axis=0) for name, rows in ROWS.items()}
         found = {("ride height", where): self.height[i] for i, where in enumerate(_WHERE)}
         found |= {("ride height", name): mean for name, mean in axle.items()}
         found["rake", "vehicle"] = (axle["front"] - axle["rear"]) / self.wheelbase
         sides = {"": self.height, " by tape": self.reading, " on scales": self.tyre_load / GRAVITY}
         for how, values in sides.items():
-            for name, rows in _AXLES.items():
+            for name, rows in ROWS.items():
                 left, right = values[rows]
                 found[f"left less right{how}", name] = left - right
         for quantity in ("crossover", "load factor", "stop gap", "collar"):
@@ -235,7 +234,7 @@ class Spread:
         """
         out = {
             name: np.abs(self.samples["left less right by tape", name]) > self.side_to_side
-            for name in _AXLES
+            for name in ROWS
         }
         out["either"] = out["front"] | out["rear"]
         return {name: float(failed.mean()) for name, failed in out.items()}
@@ -270,12 +269,12 @@ class Spread:
     def words(self, units="us"):
         """The same in a few plain sentences."""
         out = [f"{self.count} vehicles set by {HABITS[self.habit]}; nine of ten lie:"]
-        for axle in _AXLES:
+        for axle in ROWS:
             middle = show(self.numbers.loc[("ride height", axle), "middle"], "tape", units)
             between = self.between("ride height", axle, units)
             out.append(f"{axle} ride height {between}, the middle one {middle};")
         out.append(f"rake {self.between('rake', 'vehicle', units)};")
-        for axle in _AXLES:
+        for axle in ROWS:
             out.append(f"{axle} left less right {self.between('left less right', axle, units)};")
         out[-1] = out[-1].rstrip(";") + "."
         fails, limit = self.fails, _fraction(self.side_to_side, units)
@@ -523,8 +522,8 @@ class Habits:
         """
         import pandas as pd
 
-        keys = [("ride height", axle) for axle in _AXLES] + [("rake", "vehicle")]
-        keys += [(q, axle) for q in _KINDS if q.startswith("left less") for axle in _AXLES]
+        keys = [("ride height", axle) for axle in ROWS] + [("rake", "vehicle")]
+        keys += [(q, axle) for q in _KINDS if q.startswith("left less") for axle in ROWS]
         shown = {}
         for name, one in zip(("turns counted", "collar copied"), self.both, strict=True):
             rows = {
@@ -532,7 +531,7 @@ class Habits:
                 for q, where in keys
             }
             limit = _fraction(one.side_to_side, units)
-            rows |= {f"{axle} fails {limit} by tape": f"{one.fails[axle]:.0%}" for axle in _AXLES}
+            rows |= {f"{axle} fails {limit} by tape": f"{one.fails[axle]:.0%}" for axle in ROWS}
             shown[name] = rows
         return pd.DataFrame(shown)
 
@@ -542,7 +541,7 @@ class Habits:
         told = "; ".join(
             f"{axle} {_say(counted[axle], 'left less right', units)} counted against "
             f"{_say(copied[axle], 'left less right', units)} copied"
-            for axle in _AXLES
+            for axle in ROWS
         )
         total = np.array([np.linalg.norm(counted), np.linalg.norm(copied)])
         if np.isclose(*total, rtol=1e-3):
@@ -689,7 +688,7 @@ class SideCheck:
         """What the check is worth, in plain sentences."""
         out = [f"The check of left against right within {_fraction(self.limit, units)} by tape."]
         most = max(abs(n) for n in self.caught.index)
-        for axle in _AXLES:
+        for axle in ROWS:
             unseen = self.unseen[axle]
             past = f"a miscount of {unseen:g} turns" if unseen else "no miscount looked at"
             past += " or more" if unseen == most else ""
@@ -732,9 +731,9 @@ def side_check(vehicle, setup=None, *, tolerances=None, miscounts=MISCOUNTS, cou
     springs = tolerances.only("free length", "rate")
     alone = spread(vehicle, setup, tolerances=springs, **how)
     good = spread(vehicle, setup, tolerances=tolerances, **how)
-    caught = pd.DataFrame({axle: {0.0: good.fails[axle]} for axle in _AXLES})
+    caught = pd.DataFrame({axle: {0.0: good.fails[axle]} for axle in ROWS})
     moved = {}
-    for axle in _AXLES:
+    for axle in ROWS:
         corner = f"{axle}_left"
         fewest = -getattr(setup, corner).turns
         for turns in {1.0, *map(float, miscounts)} - {0.0}:
@@ -748,8 +747,8 @@ def side_check(vehicle, setup=None, *, tolerances=None, miscounts=MISCOUNTS, cou
                     moved[by, axle] = float(np.nanmean(off.samples[key] - good.samples[key]))
     return SideCheck(
         limit=good.side_to_side,
-        springs_alone={axle: alone.fails[axle] for axle in _AXLES},
+        springs_alone={axle: alone.fails[axle] for axle in ROWS},
         caught=caught.sort_index(),
-        by_tape={axle: moved["by tape", axle] for axle in _AXLES},
-        on_scales={axle: moved["on scales", axle] for axle in _AXLES},
+        by_tape={axle: moved["by tape", axle] for axle in ROWS},
+        on_scales={axle: moved["on scales", axle] for axle in ROWS},
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from suspkit.corner import THREAD_SLACK, Corner, assemble
-from suspkit.setup import AXLES, Setup
+from suspkit.setup import AXLES, ROWS, Setup
 from suspkit.stance import Stance, settle
 from suspkit.units import show, tape
 from suspkit.vehicle import Vehicle
@@ -147,7 +147,7 @@ def look(vehicle, setup=None, *, load):
 
 def _axle_view(name, corners, stance):
     corner = corners[AXLES[name][0]]
-    first = 0 if name == "front" else 2
+    first = ROWS[name].start
     shock, linkage = corner.shock, corner.linkage
     full, hang = shock.full_bump, float(corner.hang)
     knots = corner.curve.x[(corner.curve.x > hang) & (corner.curve.x < full)]

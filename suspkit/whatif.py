@@ -23,7 +23,7 @@ from suspkit.comfort import weighted_rms
 from suspkit.corner import THREAD_SLACK, BrokenSetupError, assemble, thread_problems
 from suspkit.driving import UntrustedRunError, drive, seat_acceleration
 from suspkit.events import Event
-from suspkit.setup import AXLES, CORNERS, Setup, corners_of
+from suspkit.setup import AXLES, CORNERS, ROWS, Setup, corners_of
 from suspkit.stance import NotSettledError, settle
 from suspkit.tables import in_words, read_table, suffix, write_table
 from suspkit.units import GRAVITY, Unit, parse, si_unit
@@ -45,16 +45,12 @@ NOT_DONE = "not worked out: the sweep was stopped before"
 """What ``problem`` says in a row that was not reached."""
 
 
-def _rows(axle):
-    return [i for i, name in enumerate(CORNERS) if name in AXLES[axle]]
-
-
 def _mean(read):
     """A number of the stance with one entry a corner, as the mean of an axle's two."""
 
     def mean(stance, axle):
         with np.errstate(invalid="ignore"):  # all solid carry an endless load, up or down
-            return read(stance)[_rows(axle)].mean(axis=0)
+            return read(stance)[ROWS[axle]].mean(axis=0)
 
     return mean
 

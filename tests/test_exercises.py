@@ -152,7 +152,9 @@ def test_more_turns_for_a_height_as_solve_preload_has_it(unit7, seed, units):
     own = getattr(unit7, axle)
     thread = replace(own.shock.thread, collar_pitch=pitch(one.question))
     own = replace(own, shock=replace(own.shock, thread=thread))
-    turned = sum(int(n) for n in re.findall(r"(\d+) (?:turns from contact the|more turns)", one.question))
+    turned = sum(
+        int(n) for n in re.findall(r"(\d+) (?:turns from contact the|more turns)", one.question)
+    )
     target = lengths(one.question)[-1]
     found = sk.solve_preload(replace(unit7, **{axle: own}), load=load, **{f"{axle}_height": target})
     assert found.ok
