@@ -206,37 +206,7 @@ class ShockCurve(Chart):
         seen = view.axles[self.axle]
         x, y = self.scale(seen.compression, "length"), self.scale(seen.force, "force")
         self.curve.set_data(x, y)
-        ghost = self.scale(seen.no_ring_force, "force")
-        crossed = np.isfinite(seen.crossover)
-        if crossed:
-            self.ghost.set_data(x, ghost)
-            # Below and right of the ghost line nothing else stands.
-            middle = 0.5 * (self.scale(seen.crossover, "length") + x[-1])
-            at = min(np.searchsorted(x, max(middle, 0.78 * x[-1])), len(x) - 1)
-            low = ghost[at] - 0.09 * self.top
-            place(self.ghost_text, x[at], low, "without the ring", ha="center", va="top")
-            cx = self.scale(seen.crossover, "length")
-            cy = np.interp(cx, x, y)
-            self.cross.set_data([cx], [cy])
-            words = f"crossover {self.say(seen.crossover)}  "
-            # Left of the curve and above it nothing else stands.
-            if cx < 0.45 * x[-1]:
-                place(
-                    self.cross_text,
-                    0.02 * x[-1],
-                    cy + 0.05 * self.top,
-                    words,
-                    ha="left",
-                    va="bottom",
-                )
-            else:
-                place(self.cross_text, cx, cy, words, ha="right", va="bottom")
-            self.strip_cross.set_data([cx, cx], [0, self.strip.get_ylim()[1]])
-        else:
-            for artist in (self.ghost, self.cross, self.strip_cross):
-                artist.set_data([], [])
-            self.ghost_text.set_text("")
-            self.cross_text.set_text("")
+        self._show_crossover(seen, x, y)
         rx = self.scale(seen.ride, "length")
         ry = np.interp(rx, x, y)
         self.ride.set_data([rx], [ry])
@@ -252,6 +222,30 @@ class ShockCurve(Chart):
         ):
             line.set_data(x, q)
             place(text, x[-1], y_text, f" {role}", va="center")
+
+    def _show_crossover(self, seen, x, y):
+        if not np.isfinite(seen.crossover):
+            for artist in (self.ghost, self.cross, self.strip_cross):
+                artist.set_data([], [])
+            self.ghost_text.set_text("")
+            self.cross_text.set_text("")
+            return
+        ghost, cx = self.scale(seen.no_ring_force, "force"), self.scale(seen.crossover, "length")
+        cy = np.interp(cx, x, y)
+        self.ghost.set_data(x, ghost)
+        # Below and right of the ghost line nothing else stands.
+        at = min(np.searchsorted(x, max(0.5 * (cx + x[-1]), 0.78 * x[-1])), len(x) - 1)
+        low = ghost[at] - 0.09 * self.top
+        place(self.ghost_text, x[at], low, "without the ring", ha="center", va="top")
+        self.cross.set_data([cx], [cy])
+        self.strip_cross.set_data([cx, cx], [0, self.strip.get_ylim()[1]])
+        words = f"crossover {self.say(seen.crossover)}  "
+        # Left of the curve and above it nothing else stands.
+        if cx < 0.45 * x[-1]:
+            left, above = 0.02 * x[-1], cy + 0.05 * self.top
+            place(self.cross_text, left, above, words, ha="left", va="bottom")
+        else:
+            place(self.cross_text, cx, cy, words, ha="right", va="bottom")
 
     def describe(self, view):
         seen = view.axles[self.axle]

@@ -427,10 +427,17 @@ def _log_export(arguments):
 
 
 def _log_import(arguments):
+    from suspkit.joblog import JobLogError
+
     there = os.path.lexists(arguments.file)
     # SQLite takes a file of no byte, or of one, for a database with nothing in it.
     small = os.path.isfile(arguments.file) and os.path.getsize(arguments.file) < 2
-    before = Path(arguments.file).read_bytes() if small else None
+    try:
+        before = Path(arguments.file).read_bytes() if small else None
+    except OSError as error:  # a device, say
+        raise JobLogError(
+            f"{arguments.file} cannot be read: {error.strerror}; expected a job log"
+        ) from None
     with suspkit.JobLog(arguments.file) as log:
         try:
             count = log.import_csv(arguments.csv)

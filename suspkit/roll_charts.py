@@ -108,20 +108,15 @@ class FromBehind(Chart):
             else f"{at:.2f} g: leans {self.say(view.shown.angle[view.index], 'angle')}"
         )
         place(self.title, -148 * INCH, 76 * INCH, words, ha="right", va="top")
-        for artist in (self.cage, self.arms, self.pull, self.centre):
-            artist.set_data([], [])
-        for shapes in (self.body, *self.tyres.values()):
-            shapes.set_verts([])
-        for text in (self.foot, *self.texts.values()):
-            text.set_text("")
+        self._clear()
         if view.tipped:
             return
         self.body.set_verts([np.column_stack(view.place(np.array(self.TUB) * INCH))])
         self.cage.set_data(*view.place(np.array(self.CAGE) * INCH))
-        arms, shapes = [], {"front": [], "rear": []}
+        arms, shapes, wheels = [], {"front": [], "rear": []}, view.wheels()
         roll = float(view.shown.turning.roll[view.index])
         turn = np.array([[np.cos(roll), -np.sin(roll)], [np.sin(roll), np.cos(roll)]])
-        for i, (name, (left, up, load)) in enumerate(view.wheels().items()):
+        for i, (name, (left, up, load)) in enumerate(wheels.items()):
             axle = name.split("_")[0]
             radius = view.vehicle.axle_of(name).tyre.radius
             box = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * [self.TYRE, radius]
@@ -148,12 +143,23 @@ class FromBehind(Chart):
         for axle, made in shapes.items():
             self.tyres[axle].set_verts(made)
         self.arms.set_data(*np.array(arms).T)
-        # Where the resultant of weight and inertia of all masses meets the ground.
+        self._draw_pull(view, wheels, roll)
+
+    def _clear(self):
+        for artist in (self.cage, self.arms, self.pull, self.centre):
+            artist.set_data([], [])
+        for shapes in (self.body, *self.tyres.values()):
+            shapes.set_verts([])
+        for text in (self.foot, *self.texts.values()):
+            text.set_text("")
+
+    def _draw_pull(self, view, wheels, roll):
+        """Where the resultant of weight and inertia of all masses meets the ground."""
         # Each wheel stands where its plane, leaning with the body, does.
         out = np.tan(roll) / np.cos(float(view.shown.turning.pitch[view.index]))
-        weights = [(load, left + up * out) for left, up, load in view.wheels().values()]
+        weights = [(load, left + up * out) for left, up, load in wheels.values()]
         meets = sum(n * y for n, y in weights) / sum(n for n, _ in weights)
-        height = view.shown.centre_height
+        height, at = view.shown.centre_height, view.lateral / GRAVITY
         self.centre.set_data([meets + height * at], [height])
         self.pull.set_data([meets + height * at, meets], [height, 0.0])
         place(self.foot, meets, -3 * INCH, "weight and turn pull here", ha="center", va="top")

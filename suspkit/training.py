@@ -207,10 +207,13 @@ def checked(row, *, known=True):
     if kind != "exercise":
         if seed is not None or row["units"]:
             raise ValueError(
-                f"seed is {seed!r} and units is {row['units']!r}; expected neither with {kind!r}"
+                f"seed is {seed!r:.60} and units is {row['units']!r:.60}; expected neither with "
+                f"{kind!r}"
             )
     elif isinstance(seed, bool) or not isinstance(seed, int) or not abs(seed) < 2**63:
-        raise ValueError(f"seed is {seed!r}; expected the whole number the exercise was drawn with")
+        raise ValueError(
+            f"seed is {seed!r:.60}; expected the whole number the exercise was drawn with"
+        )
     else:
         known_name(row["units"], ("us", "metric"), "units", "a system")
     trainee, by = row["trainee"], row["by"]

@@ -88,6 +88,9 @@ ONCE = {
     "a cell too long for a CSV": check(
         "70 lb/in", "7" * 200_000, files=VEHICLE, name="springs.csv"
     ),
+    "a paper's number without end": imported(
+        "contact,7,", f"contact,7{'[' * 3000},", "seed is '7[[", name="rides-training.csv"
+    ),
     "clicks that are no table": imported(CLICKS, '""clicks"": ""x""', "clicks is 'x'"),
     "tables without end": check(TITLE, f"{TITLE}\n{'a.' * 3000}b = 1", "tables deep"),
     "more digits than Python reads": check(
@@ -176,6 +179,15 @@ def test_a_byte_order_mark_before_an_article(tmp_path):
     case = article("{{ vehicle.name }}")
     case = Case(case.files | {"a.md": b"\xef\xbb\xbf" + case.files["a.md"]}, ARTICLE, taken=True)
     assert tried(case, tmp_path)[0] == []
+
+
+@pytest.mark.skipif(not os.path.exists("/proc/self/mem"), reason="needs /proc")
+def test_a_log_that_is_no_file_of_bytes(tmp_path):
+    """Its name was not told, and the output let go."""
+    run = ["log", "import", "/proc/self/mem", "rides.csv"]
+    case = Case({}, run, "/proc/self/mem", words=("cannot be read", "expected a job log"))
+    wrong, refused, _, said = tried(case, tmp_path)
+    assert not wrong and refused, said
 
 
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")
