@@ -147,13 +147,15 @@ class Spread:
         Wheel travel at which the last stop ring is met [m]; nan where none is.
     load_factor : array, shape (4, N)
         Load of springs and gas at full bump over the standing one; nan where all springs are
-        solid before.
+        solid before, and for a wheel in the air.
     gap : array, shape (4, N)
         Upper stop gap at droop hang as it is [m]; nan without a ring.
     collar : array, shape (4, N)
         Collar's place, down from fully run up [m].
     loose : array of bool, shape (4, N)
         Springs loose at droop hang: the collar stands short of contact.
+    solid : array of bool, shape (4, N)
+        All springs solid before full bump.
     """
 
     habit: str
@@ -169,6 +171,7 @@ class Spread:
     gap: np.ndarray
     collar: np.ndarray
     loose: np.ndarray
+    solid: np.ndarray
 
     @property
     def count(self):
@@ -282,10 +285,9 @@ class Spread:
             f"By tape {fails['front']:.0%} of the fronts and {fails['rear']:.0%} of the rears "
             f"would fail a check of left against right within {limit}."
         )
-        solid = np.isnan(self.load_factor) & (self.tyre_load > 0)
         odd = {
             "the springs of a corner hang loose": self.loose,
-            "all springs of a corner are solid before full bump": solid,
+            "all springs of a corner are solid before full bump": self.solid,
             "there is no upright balance": np.isnan(self.height),
         }
         for what, where in odd.items():
@@ -352,6 +354,7 @@ class _Job:
             "gap": [c.gap[0] if c.gap else np.nan for c in each],
             "collar": [c.collar_at for c in each],
             "loose": [c.slack > 0 for c in each],
+            "solid": [c.room < 0 for c in each],
         }
 
     def _corner(self, name, longer, stiffer, turned, read):
@@ -381,7 +384,7 @@ class _Job:
     def run(self, count):
         """All blocks, on every processor: arrays (4, count) by field of `Spread`."""
         arrays = [f.name for f in fields(Spread) if f.type == "np.ndarray"]
-        out = {n: np.empty((4, count), bool if n == "loose" else float) for n in arrays}
+        out = {n: np.empty((4, count), bool if n in ("loose", "solid") else float) for n in arrays}
 
         def fill(number):
             start = number * BLOCK
