@@ -422,7 +422,9 @@ class JobLog:
             ride_id,
         )
         if last is None:
-            raise ValueError(f"ride_id is {ride_id!r}; expected the number of a ride of this log")
+            raise ValueError(
+                f"ride_id is {ride_id!r:.60}; expected the number of a ride of this log"
+            )
         return last
 
     def _keep(self, row, version, *, corrects=None, logged=None):
@@ -605,8 +607,8 @@ class JobLog:
             for name in ("name", "digest"):
                 if cells[name] != getattr(vehicle, name):
                     raise ValueError(
-                        f"{name} is {cells[name]!r}; expected {getattr(vehicle, name)!r}, as in "
-                        "the files"
+                        f"{name} is {cells[name]!r:.70}; expected {getattr(vehicle, name)!r}, as "
+                        "in the files"
                     )
             self._insert("vehicle", cells)
         return 0
@@ -617,17 +619,19 @@ class JobLog:
         if digest:
             version = self._version("digest = ? AND name = ?", digest, name)
             if not version:
-                raise ValueError(f"digest is {digest!r}; expected that of a file of {name!r}")
+                raise ValueError(
+                    f"digest is {digest!r:.70}; expected that of a file of {name!r:.60}"
+                )
         if cells["corrects"]:
             corrects = self._one("SELECT * FROM ride WHERE key = ?", cells["corrects"])
             if not corrects:
                 wanted = "the key of a ride above or in the log"
-                raise ValueError(f"corrects is {cells['corrects']!r}; expected {wanted}")
+                raise ValueError(f"corrects is {cells['corrects']!r:.60}; expected {wanted}")
         row = checked(from_cells(cells), _vehicle_from(version["files"]))
         key = key_of(row, version["digest"], corrects and corrects["key"])
         if cells["key"] not in ("", key):
             raise ValueError(
-                f"key is {cells['key']!r}; expected {key!r} by what the row says: to correct a "
+                f"key is {cells['key']!r:.60}; expected {key!r} by what the row says: to correct a "
                 "ride add a row with its key under corrects and none under key"
             )
         logged = cells["logged"] and _in_utc(moment("logged", cells["logged"]))
@@ -644,8 +648,8 @@ class JobLog:
         key = training_key(row)
         if cells["key"] not in ("", key):
             raise ValueError(
-                f"key is {cells['key']!r}; expected {key!r} by what the row says: for one that no "
-                "longer counts add a row with the result 'taken back' and none under key"
+                f"key is {cells['key']!r:.60}; expected {key!r} by what the row says: for one that "
+                "no longer counts add a row with the result 'taken back' and none under key"
             )
         logged = cells["logged"] and _in_utc(moment("logged", cells["logged"]))
         return self._keep_training(row, logged=logged)[1]

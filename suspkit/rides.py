@@ -120,7 +120,9 @@ def as_row(ride, *, when=""):
     for name, (one, *_) in READINGS.items():
         four = getattr(ride, name)
         if len(four) != len(CORNERS):
-            raise ValueError(f"{name} is {four!r}; expected four readings, None where not taken")
+            raise ValueError(
+                f"{name} is {four!r:.60}; expected four readings, None where not taken"
+            )
         row |= {f"{one}_{corner}": value for corner, value in zip(CORNERS, four, strict=True)}
     return row | {"setup": _setup_text(ride.setup)}
 
@@ -190,9 +192,11 @@ def checked(row, vehicle):
             raise ValueError(f"{name} is {_short(value)}; expected text, at most {_LONGEST} long")
     moment("when", row["when"])
     if row["at_rest"] not in AT_REST:
-        raise ValueError(f"at_rest is {row['at_rest']!r}; expected one of {', '.join(AT_REST)}")
+        raise ValueError(f"at_rest is {row['at_rest']!r:.60}; expected one of {', '.join(AT_REST)}")
     if not {*(row["bottomed"] or "none").split()} <= {*CORNERS, "none"}:
-        raise ValueError(f"bottomed is {row['bottomed']!r}; expected some of {', '.join(CORNERS)}")
+        raise ValueError(
+            f"bottomed is {row['bottomed']!r:.60}; expected some of {', '.join(CORNERS)}"
+        )
     setup = _setup_from(row["setup"])
     row["setup"] = _setup_text(setup)
     try:
@@ -260,7 +264,7 @@ def _setup_text(setup):
     plain = asdict(setup)
     for name, kind in (("front_bar", bool), ("rear_bar", bool), ("note", str)):
         if not isinstance(plain[name], kind):
-            raise ValueError(f"setup.{name} is {plain[name]!r}; expected {kind.__name__}")
+            raise ValueError(f"setup.{name} is {plain[name]!r:.60}; expected {kind.__name__}")
     for corner in CORNERS:
         own, at = plain[corner], f"setup.{corner}"
         for name, limits in _SET.items():

@@ -56,8 +56,8 @@ class CornerSetup:
     def __post_init__(self):
         if self.gap is not None and self.ring is not None:
             raise ValueError(
-                f"gap {self.gap!r} and ring {self.ring!r} are both given; expected one: a gap is "
-                "re-set by tape, a ring stays where it is"
+                f"gap {self.gap!r:.60} and ring {self.ring!r:.60} are both given; expected one: a gap "
+                "is re-set by tape, a ring stays where it is"
             )
         for name in ("turns", "gap"):
             value = getattr(self, name)
@@ -66,7 +66,7 @@ class CornerSetup:
             except (TypeError, ValueError):  # no number at all
                 fits = False
             if not fits:
-                raise ValueError(f"{name} is {value!r}; expected zero or more")
+                raise ValueError(f"{name} is {value!r:.60}; expected zero or more")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,8 +105,8 @@ class Setup:
             share = np.asarray(getattr(self, name))
             if share.dtype.kind not in "bif" or not np.all((share >= 0) & (share <= 1)):
                 raise ValueError(
-                    f"{name} is {getattr(self, name)!r}; expected True or False, or the share of "
-                    "it that is on, 0 to 1"
+                    f"{name} is {getattr(self, name)!r:.60}; expected True or False, or the share "
+                    "of it that is on, 0 to 1"
                 )
 
     @property
@@ -136,7 +136,7 @@ class Setup:
         names = corners_of(where)
         if not set(names) <= set(CORNERS):
             raise ValueError(
-                f"where is {where!r}; expected front, rear, all or one of {', '.join(CORNERS)}"
+                f"where is {where!r:.60}; expected front, rear, all or one of {', '.join(CORNERS)}"
             )
         if changes.get("gap") is not None:
             changes.setdefault("ring", None)

@@ -222,7 +222,7 @@ def checked(row, *, known=True):
     if not by and (kind == "hands-on" or row["result"] == TAKEN_BACK):
         raise ValueError(f"by is ''; expected the trainer, without whom nothing is {row['result']}")
     if by.casefold() == trainee.casefold():
-        raise ValueError(f"by is {by!r}; expected a trainer other than the trainee")
+        raise ValueError(f"by is {by!r:.60}; expected a trainer other than the trainee")
     return row
 
 
