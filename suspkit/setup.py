@@ -56,8 +56,8 @@ class CornerSetup:
     def __post_init__(self):
         if self.gap is not None and self.ring is not None:
             raise ValueError(
-                f"gap {self.gap!r:.60} and ring {self.ring!r:.60} are both given; expected one: a gap "
-                "is re-set by tape, a ring stays where it is"
+                f"gap {self.gap!r:.60} and ring {self.ring!r:.60} are both given; expected one: a "
+                "gap is re-set by tape, a ring stays where it is"
             )
         for name in ("turns", "gap"):
             value = getattr(self, name)
