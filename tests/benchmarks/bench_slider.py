@@ -98,9 +98,9 @@ def _output(page, index):
     return page.locator(".jp-CodeCell").nth(index).locator(".jp-Cell-outputArea").first
 
 
-def _latencies(page, output, moves=MOVES):
+def _latencies(page, output, moves=MOVES, *, slider=0):
     """One reading a key press, back and forth so that the value never meets its end [ms]."""
-    handle = output.locator(".noUi-handle").first
+    handle = output.locator(".noUi-handle").nth(slider)
     output.evaluate("e => e.scrollIntoView({block: 'start'})")
     page.evaluate(f"({STOPWATCH})(document.querySelector('.jp-Notebook'))")
     readings = []
@@ -143,12 +143,13 @@ def test_a_slider_feels_live(open_lab, kind):
 
 
 def test_a_clicker_feels_live(open_lab):
-    # A click moves the force-velocity family and drives the event again.
+    # A click moves the force-velocity family and drives the event again. The first slider is how
+    # hard the event is.
     with lab.browser_page() as page:
         lab.open_notebook(page, *open_lab, "clickers.ipynb")
         lab.run_all(page)
         print()
-        assert _say("clickers: panel", _latencies(page, _output(page, 1))) <= 120
+        assert _say("clickers: panel", _latencies(page, _output(page, 1), slider=1)) <= 120
 
 
 def test_a_fast_drag_leaves_no_backlog(open_lab):
@@ -172,5 +173,5 @@ def test_a_fast_drag_leaves_no_backlog(open_lab):
         assert len(late) <= 4
         assert max(late, default=0) < 500
         slider = output.locator(".widget-readout").first.inner_text()
-        table = output.locator("td").first.inner_text()
+        table = output.locator("td b").first.inner_text()
         assert float(table) == float(slider)
