@@ -84,14 +84,14 @@ def _parts(text, name):
     try:
         head = tomllib.loads(found[1])
     except (ValueError, RecursionError) as error:
-        raise ArticleError(f"{name}: the head is not TOML: {error}") from None
+        raise ArticleError(f"{name}: the head is not TOML: {error!s:.300}") from None
     for key, value in head.items():
         try:
             known_name(key, HEAD, f"{name}: head", "one of these")
         except ValueError as error:
             raise ArticleError(str(error)) from None
         if not isinstance(value, str):
-            raise ArticleError(f"{name}: {key} is {value!r}; expected text in quotes")
+            raise ArticleError(f"{name}: {key} is {value!r:.60}; expected text in quotes")
     if not head.get("title"):
         raise ArticleError(f"{name}: title is missing; expected one in the head")
     return head, found[2]
@@ -228,7 +228,7 @@ def _filled(body, name, vehicle, head):
     except Exception as error:  # the text is a writer's: whatever it trips over, it says where
         line = getattr(error, "lineno", None)
         where = f"{name}, line {line} of the text" if line else name
-        said = str(error) or type(error).__name__
+        said = str(error)[:300] or type(error).__name__
         raise ArticleError(f"{where}: {said}; expected something that can be computed") from None
     page = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
     page = re.sub(r"<p>(\ue000\d+\ue001)</p>(?=\s)", lambda m: _block(m, kept), page)
@@ -450,7 +450,7 @@ def _from_notebook(path, text):
     try:
         notebook = nbformat.reads(text, as_version=4)
     except (ValueError, nbformat.ValidationError, KeyError) as error:
-        raise ArticleError(f"{path.name} is not a notebook: {error}") from None
+        raise ArticleError(f"{path.name} is not a notebook: {error!s:.300}") from None
     notebook.cells.insert(0, nbformat.v4.new_code_cell(_PRINT))
     client = NotebookClient(
         notebook, timeout=300, store_widget_state=False, kernel_name="python3",
@@ -459,7 +459,7 @@ def _from_notebook(path, text):
     try:
         client.execute()
     except CellExecutionError as error:
-        said = str(error.evalue).strip() or error.ename
+        said = str(error.evalue).strip()[:300] or error.ename
         raise ArticleError(f"{path.name}: a cell fails: {said}; expected it to run") from None
     except (RuntimeError, TimeoutError, KeyError) as error:  # the kernel died, hung, is not there
         said = " ".join(str(error).split())[:200]

@@ -98,6 +98,7 @@ ONCE = {
     ),
     "digits without end": check(TITLE, f"{TITLE}\nzzz = 1{'0' * 4000}",
     "zzz is not a known field"),
+    "a name without end": article("{{ now." + "x" * 3000 + " }}", "can be computed"),
     "a heap of text": article("{{ 'x' * 10 ** 11 }}", "can be computed"),
     "a macro that calls itself": article(
         "{% macro f() %}{{ f() }}{% endmacro %}{{ f() }}", "recursion"
