@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.corner import assemble, fit_corner
-from suspkit.setup import CORNERS, ROWS
+from suspkit.setup import AXLES, CORNERS, ROWS
 from suspkit.springs import VariedSpring
 from suspkit.stack import Stack
 from suspkit.stance import load_factor, settle, tips_over
@@ -237,7 +237,7 @@ class Spread:
         """
         out = {
             name: np.abs(self.samples["left less right by tape", name]) > self.side_to_side
-            for name in ROWS
+            for name in AXLES
         }
         out["either"] = out["front"] | out["rear"]
         return {name: float(failed.mean()) for name, failed in out.items()}
@@ -272,12 +272,12 @@ class Spread:
     def words(self, units="us"):
         """The same in a few plain sentences."""
         out = [f"{self.count} vehicles set by {HABITS[self.habit]}; nine of ten lie:"]
-        for axle in ROWS:
+        for axle in AXLES:
             middle = show(self.numbers.loc[("ride height", axle), "middle"], "tape", units)
             between = self.between("ride height", axle, units)
             out.append(f"{axle} ride height {between}, the middle one {middle};")
         out.append(f"rake {self.between('rake', 'vehicle', units)};")
-        for axle in ROWS:
+        for axle in AXLES:
             out.append(f"{axle} left less right {self.between('left less right', axle, units)};")
         out[-1] = out[-1].rstrip(";") + "."
         fails, limit = self.fails, _fraction(self.side_to_side, units)
@@ -525,8 +525,8 @@ class Habits:
         """
         import pandas as pd
 
-        keys = [("ride height", axle) for axle in ROWS] + [("rake", "vehicle")]
-        keys += [(q, axle) for q in _KINDS if q.startswith("left less") for axle in ROWS]
+        keys = [("ride height", axle) for axle in AXLES] + [("rake", "vehicle")]
+        keys += [(q, axle) for q in _KINDS if q.startswith("left less") for axle in AXLES]
         shown = {}
         for name, one in zip(("turns counted", "collar copied"), self.both, strict=True):
             rows = {
@@ -534,7 +534,7 @@ class Habits:
                 for q, where in keys
             }
             limit = _fraction(one.side_to_side, units)
-            rows |= {f"{axle} fails {limit} by tape": f"{one.fails[axle]:.0%}" for axle in ROWS}
+            rows |= {f"{axle} fails {limit} by tape": f"{one.fails[axle]:.0%}" for axle in AXLES}
             shown[name] = rows
         return pd.DataFrame(shown)
 
@@ -544,7 +544,7 @@ class Habits:
         told = "; ".join(
             f"{axle} {_say(counted[axle], 'left less right', units)} counted against "
             f"{_say(copied[axle], 'left less right', units)} copied"
-            for axle in ROWS
+            for axle in AXLES
         )
         total = np.array([np.linalg.norm(counted), np.linalg.norm(copied)])
         if np.isclose(*total, rtol=1e-3):
@@ -691,7 +691,7 @@ class SideCheck:
         """What the check is worth, in plain sentences."""
         out = [f"The check of left against right within {_fraction(self.limit, units)} by tape."]
         most = max(abs(n) for n in self.caught.index)
-        for axle in ROWS:
+        for axle in AXLES:
             unseen = self.unseen[axle]
             past = f"a miscount of {unseen:g} turns" if unseen else "no miscount looked at"
             past += " or more" if unseen == most else ""
@@ -734,9 +734,9 @@ def side_check(vehicle, setup=None, *, tolerances=None, miscounts=MISCOUNTS, cou
     springs = tolerances.only("free length", "rate")
     alone = spread(vehicle, setup, tolerances=springs, **how)
     good = spread(vehicle, setup, tolerances=tolerances, **how)
-    caught = pd.DataFrame({axle: {0.0: good.fails[axle]} for axle in ROWS})
+    caught = pd.DataFrame({axle: {0.0: good.fails[axle]} for axle in AXLES})
     moved = {}
-    for axle in ROWS:
+    for axle in AXLES:
         corner = f"{axle}_left"
         fewest = -getattr(setup, corner).turns
         for turns in {1.0, *map(float, miscounts)} - {0.0}:
@@ -750,8 +750,8 @@ def side_check(vehicle, setup=None, *, tolerances=None, miscounts=MISCOUNTS, cou
                     moved[by, axle] = float(np.nanmean(off.samples[key] - good.samples[key]))
     return SideCheck(
         limit=good.side_to_side,
-        springs_alone={axle: alone.fails[axle] for axle in ROWS},
+        springs_alone={axle: alone.fails[axle] for axle in AXLES},
         caught=caught.sort_index(),
-        by_tape={axle: moved["by tape", axle] for axle in ROWS},
-        on_scales={axle: moved["on scales", axle] for axle in ROWS},
+        by_tape={axle: moved["by tape", axle] for axle in AXLES},
+        on_scales={axle: moved["on scales", axle] for axle in AXLES},
     )
