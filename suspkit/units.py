@@ -388,6 +388,12 @@ _NUMBER = re.compile(
     )(?![0-9.,])\s*""",
     re.VERBOSE,
 )
+# Half the world's decimal point is the other half's thousands mark. Only groups of three that
+# cannot be a decimal stand: two of them, or one before a point.
+_COMMA = re.compile(
+    r"[+-]?\s*(?![1-9][0-9]{0,2}(?:,[0-9]{3}){2,}|[1-9][0-9]{0,2},[0-9]{3}\.[0-9])"
+    r"(?P<before>[0-9]*),(?P<after>[0-9]+)(?![0-9.,])"
+)
 _FEET_AND_INCHES = re.compile(
     r"([+-]?)\s*([0-9]+)\s*(?:ft|feet|foot)\b[\s-]*([0-9].*?)\s*(?:inches|inch|in)?"
 )
@@ -478,6 +484,8 @@ def _read_text(text, kind_name):
             raise nonsense
         return (-1 if sign == "-" else 1) * (int(feet) * FOOT + length * INCH)
 
+    if comma := _COMMA.match(plain):
+        raise ValueError(_two_readings(echo, plain, comma, kind))
     found = _NUMBER.match(plain)
     if found is None or (number := _number(found)) is None:
         raise nonsense
@@ -498,6 +506,19 @@ def _read_text(text, kind_name):
                 raise ValueError(f"{echo} is zero; {_expected(kind)}")
             return _convert(1.0, unit_text[per.end() :], kind_name, echo) / number
     return _convert(number, unit_text, kind_name, echo)
+
+
+def _two_readings(echo, plain, comma, kind):
+    """What to say of a comma that could be a decimal point."""
+    before, after = comma["before"], comma["after"]
+    ways = [f"{before or 0}.{after}"]
+    if re.fullmatch("[1-9][0-9]{0,2}", before) and len(after) == 3:
+        ways.append(before + after)
+    written = " or ".join(
+        repr(plain[: comma.start("before")] + way + plain[comma.end() :]) for way in ways
+    )
+    fault = "could be a decimal point or mark thousands" if ways[1:] else "is no decimal point"
+    return f"{echo} has a comma, which {fault}; expected {kind.noun}, {written}"
 
 
 def _number(match):

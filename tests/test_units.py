@@ -72,7 +72,8 @@ PINT = pint.UnitRegistry()  # pint's own full list: the outside reference
         ("35 mN/m", Rate, 35e-3),
         ("35 N/mm", Rate, 35e3),
         ("3.6 kgf/mm", Rate, 3.6 * 9.80665 / 1e-3),
-        ("1,250 lb", Mass, 1250 * POUND),
+        ("1,234,567 N", Force, 1234567.0),
+        ("1,250.5 lb", Mass, 1250.5 * POUND),
         ("1.25e3 kg", Mass, 1250.0),
         ("15 bar", Pressure, 15e5),
         ("1500 kPa", Pressure, 15e5),
@@ -253,6 +254,22 @@ def test_units_agree_with_pint(words, kind):
             "4-9/8 in",
             Length,
             "'4-9/8 in' is not a quantity; expected a length such as '4-1/2 in' or '114 mm'",
+        ),
+        (
+            "7,125 N/mm",
+            Rate,
+            "'7,125 N/mm' has a comma, which could be a decimal point or mark thousands; "
+            "expected a rate, '7.125 N/mm' or '7125 N/mm'",
+        ),
+        (
+            "-0,875 in",
+            Length,
+            "'-0,875 in' has a comma, which is no decimal point; expected a length, '-0.875 in'",
+        ),
+        (
+            "9,5 in",
+            Length,
+            "'9,5 in' has a comma, which is no decimal point; expected a length, '9.5 in'",
         ),
     ],
 )
