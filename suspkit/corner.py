@@ -17,6 +17,10 @@ from suspkit.units import GRAVITY, INCH, tape
 THREAD_SLACK = 1e-6
 """How far past the end of a thread still counts as at its end [m]: rounding, no more."""
 
+THIN_ROOM = INCH / 8
+"""Less room to coil bind than this is a thin margin [m] (our judgement): the free length of one
+spring alone varies by as much."""
+
 
 class BrokenSetupError(ValueError):
     """A set-up that cannot be put together: one sentence says why."""
@@ -216,8 +220,48 @@ class Corner:
 
     @property
     def room(self):
-        """Spring travel left at full bump before all is solid [m]."""
+        """Shock travel left at full bump, where the bump stop's table ends, before all springs
+        are solid [m]."""
         return self.stack.solid_compression - self.seat - self.shock.full_bump
+
+    @property
+    def metal_room(self):
+        """The same at the end of the stroke, metal on metal [m]. Below zero the springs go solid
+        first and take the blow that the shock should."""
+        return self.stack.solid_compression - self.seat - self.shock.stroke
+
+    def squeezed(self, compression):
+        """How far each spring is squeezed, no further than solid.
+
+        Parameters
+        ----------
+        compression : float or array
+            Of the shock [m].
+
+        Returns
+        -------
+        array, shape (number of springs, ...)
+            [m]
+        """
+        # A hair past solid the force is endless and the springs are no shorter for it.
+        found = self.stack.deflections(compression + self.seat)
+        return np.stack(
+            [np.minimum(x, s.travel) for x, s in zip(found, self.stack.springs, strict=True)]
+        )
+
+    @property
+    def safety_factors(self):
+        """Of each spring against set at full bump, nan where its wire is not known [-]."""
+        squeezed = self.squeezed(self.shock.full_bump)
+        # Once solid, coil on coil carries the rest, so the wire is stressed no further.
+        return np.stack(
+            [
+                np.full(np.shape(x), np.nan)
+                if s.wire is None
+                else np.asarray(s.wire.safety_factor(s.law(x)))
+                for x, s in zip(squeezed, self.stack.springs, strict=True)
+            ]
+        )
 
     @property
     def turns(self):

@@ -141,6 +141,7 @@ class _Writer:
             ("First bottoms, dropped from", self.first_bottoms),
             ("First spring to bind", lambda a: self.both(a, lambda c: shortened(c.bind.name, 20))),
             ("… from full bump", self.bind),
+            ("All solid, full bump / metal", self.solid),
             ("… at a spring load of",
              lambda a: self.both(a, lambda c: show(c.bind.force, "force", self.units))),
             ("Stress safety at full bump", self.stress),
@@ -217,6 +218,16 @@ class _Writer:
             margin = corner.bind.margin
             where = "past" if margin >= 0 else "before"
             return f"{self.length(abs(margin))} {where}"
+
+        return self.both(axle, text)
+
+    def solid(self, axle):
+        """How far past full bump, and past the end of the stroke, all springs would be solid."""
+
+        def text(corner):
+            at = self.length(abs(corner.metal_room))
+            where = f"{at} past" if corner.metal_room >= 0 else f"{at} before"
+            return f"{self.length(corner.room).split()[0]} / {where}"
 
         return self.both(axle, text)
 

@@ -119,6 +119,10 @@ class Material:
         return self.tensile_a * MPA / (wire_diameter / MM) ** self.tensile_m
 
 
+THIN_SAFETY = 1.2
+"""Less safety against set than this is a thin margin [-]: the least that Shigley recommends of a
+spring pressed solid (Eq. 10-21, read in a public transcription)."""
+
 SCRAGGED_MORE = 0.15
 """What Ssy/Sut gains where the maker set the spring solid: from 0.45 to 0.60 for cold-drawn wire,
 from 0.50 to 0.65 for hardened and tempered wire, the low ends of Shigley Table 10-6 after set

@@ -36,8 +36,8 @@ class SpringLine:
         [m]
     ring_below : bool
         A stop ring catches the divider under it.
-    room : float
-        Left to coil bind at full bump [m].
+    room, metal_room : float
+        Left to coil bind at full bump, and metal on metal [m].
     force : float
         Of this spring at full bump [N]; less than the stack's where a ring holds it.
     safety_factor : float
@@ -49,6 +49,7 @@ class SpringLine:
     free_length: float
     ring_below: bool
     room: float
+    metal_room: float
     force: float
     safety_factor: float
 
@@ -151,6 +152,9 @@ class CornerSheet:
         The same weight on springs and gas just below and just past the last crossover [Hz]; nan
         if there is none.
     bind : Bind
+    room, metal_room : float
+        Shock travel left before all springs are solid: at full bump, where the bump stop's table
+        ends, and at the end of the stroke, metal on metal [m]. Below zero they go solid first.
     turns_up, turns_down : float
         Left on the collar's thread either way [turns].
     gap_limits : tuple of (float, float)
@@ -188,6 +192,8 @@ class CornerSheet:
     frequency_below: float
     frequency_past: float
     bind: Bind
+    room: float
+    metal_room: float
     turns_up: float
     turns_down: float
     gap_limits: tuple[tuple[float, float], ...]
@@ -384,6 +390,8 @@ def _corner_sheet(vehicle, setup, load, corner, stance, band, ratios):
         frequency_below=below,
         frequency_past=past,
         bind=_first_bind(corner),
+        room=float(corner.room),
+        metal_room=float(corner.metal_room),
         turns_up=float(corner.turns) - least,
         turns_down=most - float(corner.turns),
         gap_limits=tuple(tuple(float(v) for v in corner.gap_limits(i)) for i in rings),
@@ -418,25 +426,21 @@ def _damping(ratios, name):
 
 
 def _springs(corner):
-    squeezed = corner.stack.deflections(corner.shock.full_bump + corner.seat)
+    full, metal = (corner.squeezed(at) for at in (corner.shock.full_bump, corner.shock.stroke))
     rings = {ring.below for ring in corner.stack.rings}
-    lines = []
-    for i, spring in enumerate(corner.stack.springs):
-        deflection = min(float(squeezed[i]), spring.travel)  # a hair past bind is an infinite force
-        # Once solid, coil on coil carries the rest, so the wire is stressed no further.
-        force = float(spring.law(deflection))
-        lines.append(
-            SpringLine(
-                name=spring.name,
-                rate=float(spring.law.slope(0.0)),
-                free_length=spring.free_length,
-                ring_below=i in rings,
-                room=spring.travel - deflection,
-                force=force,
-                safety_factor=float(spring.wire.safety_factor(force)) if spring.wire else np.nan,
-            )
+    return tuple(
+        SpringLine(
+            name=spring.name,
+            rate=float(spring.law.slope(0.0)),
+            free_length=spring.free_length,
+            ring_below=i in rings,
+            room=float(spring.travel - full[i]),
+            metal_room=float(spring.travel - metal[i]),
+            force=float(spring.law(full[i])),
+            safety_factor=float(corner.safety_factors[i]),
         )
-    return tuple(lines)
+        for i, spring in enumerate(corner.stack.springs)
+    )
 
 
 def _crossings(corner):

@@ -650,3 +650,44 @@ def test_as_many_gaps_as_rings(field):
         "stack 'kit-front'",
     ):
         built(**{field: (0.02, 0.03)})
+
+
+# ---------------------------------------------------------------- room to solid
+
+
+@pytest.mark.parametrize("vehicle", [SHIPPED, UNIT7], ids=["shipped", "long mains"])
+@both_axles
+def test_room_is_judged_at_the_stop_s_last_row_and_at_metal(name, vehicle):
+    """Past its ring the tender is held at the cap and the main alone goes to solid."""
+    corner = built(name, vehicle=vehicle)
+    shock, main = corner.shock, corner.stack.springs[1]
+    left = float(corner.stack.rings[0].cap) + main.travel - float(corner.seat)
+    table_end = shock.stroke - shock.bump_stop.free_length + shock.bump_stop.table[-1][0]
+    assert corner.room == pytest.approx(left - table_end, abs=1e-12)
+    assert corner.metal_room == pytest.approx(left - shock.stroke, abs=1e-12)
+    # The springs' own force says the same: endless just past solid, not just before.
+    solid = shock.stroke + corner.metal_room
+    assert np.isfinite(corner.stack_curve(solid - 1e-9))
+    assert np.isinf(corner.stack_curve(solid + 1e-9))
+    # Without a stop the two are one.
+    axle = name.split("_")[0]
+    bare = built(name, vehicle=refit(vehicle, axle=axle, bump_stop=None))
+    assert bare.room == bare.metal_room
+
+
+def test_the_shipped_front_just_clears_metal():
+    corner = built(vehicle=SHIPPED)
+    # Of an invented vehicle: half an inch at the row, next to nothing at metal.
+    assert corner.room == pytest.approx(0.504 * INCH, abs=0.001 * INCH)
+    assert corner.metal_room == pytest.approx(0.004 * INCH, abs=0.001 * INCH)
+
+
+def test_each_spring_is_squeezed_no_further_than_solid():
+    corner = built(setup=SHIPPED.setups["stock"], vehicle=SHIPPED)
+    for at in (corner.shock.full_bump, corner.shock.stroke, 1.0):
+        squeezed = corner.squeezed(at)
+        travels = [spring.travel for spring in corner.stack.springs]
+        assert squeezed[0] == pytest.approx(travels[0])  # the short tender is long solid
+        assert (squeezed <= travels).all()
+    batch = built(turns=np.array([4.0, 8.0]))
+    assert batch.squeezed(0.1).shape == batch.safety_factors.shape == (2, 2)

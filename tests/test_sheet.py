@@ -137,6 +137,11 @@ def test_two_springs_by_hand(unit7, kit, corner):
     assert c.bind.name == main.name
     assert c.bind.margin == pytest.approx(main.travel - full / k_m, rel=1e-9)
     assert c.bind.force == pytest.approx(k_m * main.travel, rel=1e-9)
+    # Nothing else can move then, so all is solid; metal to metal is the rest of the stroke on.
+    assert c.room == pytest.approx(c.bind.margin, rel=1e-9)
+    left = shock.stroke - shock.full_bump
+    assert c.metal_room == pytest.approx(c.room - left, abs=1e-12)
+    assert c.springs[1].metal_room == pytest.approx(max(0.0, c.springs[1].room - left), abs=1e-9)
 
     # Shear stress at the inside of the coil with Bergstrasser's factor (Shigley's Mechanical
     # Engineering Design, Eq. 10-6 and 10-7), for each spring under its own load.
@@ -227,6 +232,10 @@ def test_page_shows_the_numbers(unit7, units):
     assert _row(page, "Ride frequency, standing") == [
         show(stance.frequency[i : i + 2].mean(), "frequency") for i in (0, 2)
     ]
+    # Unit 7's front clears metal by a hair: 0.504 in at full bump, 0.004 in at metal.
+    assert _row(page, "All solid, full bump / metal")[0] == (
+        "0.50 / 0.00 in past" if units == "us" else "12.8 / 0.1 mm past"
+    )
     check = sk.compressor_check(unit7, unit7.setups["kit"])["rear"]
     assert _row(page, "Fit kit-rear") == [
         show(check.squeeze, "tape", units), show(check.force, "force", units),
