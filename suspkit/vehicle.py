@@ -519,14 +519,12 @@ class Vehicle:
         for name, setup in self.setups.items():
             for corner in CORNERS:
                 self._check_corner(f"setups.{name}.{corner}", corner, getattr(setup, corner))
-        for label, axle in (("front", self.front), ("rear", self.rear)):
-            share = 0.5 * (
-                getattr(self.scales, f"{label}_left") + getattr(self.scales, f"{label}_right")
-            )
-            if axle.unsprung_mass >= share:
+        for corner in CORNERS:
+            own, reading = self.axle_of(corner).unsprung_mass, getattr(self.scales, corner)
+            if own >= reading:
                 raise ValueError(
-                    f"{label}.unsprung_mass is {axle.unsprung_mass:.1f} kg; expected less than the "
-                    f"axle's mean scale reading, {share:.1f} kg"
+                    f"{corner.split('_')[0]}.unsprung_mass is {own:.1f} kg; expected less than the "
+                    f"scale reading scales.{corner}, {reading:.1f} kg"
                 )
 
     def _check_corner(self, where, corner, chosen):

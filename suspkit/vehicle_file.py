@@ -18,6 +18,7 @@ from suspkit import damper, setup, shock, vehicle
 from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.damper import DynoTable
 from suspkit.files import UnreadableError, read_text
+from suspkit.limits import judge_file, words
 from suspkit.setup import AXLES
 from suspkit.springs import Spring
 from suspkit.vehicle import Vehicle, known_name
@@ -50,6 +51,9 @@ EXPECTED = {
 UNKNOWN = ("unexpected_keyword_argument", "extra_forbidden")
 UNION_BRANCHES = ("function-plain[", "is-instance[", "tuple[")
 
+
+MOST_VERDICTS = 2
+"""Of the judge's verdicts that one refusal tells."""
 
 LONGEST_NAME = 60
 """Characters in a name, which stands in lists and sentences and on the work sheet."""
@@ -122,8 +126,13 @@ def load_vehicle(path):
         except BrokenSetupError as error:
             problems = (str(error),)
         if problems:
-            sentence = _as_written(f"setups.{name}.{problems[0]}", aliases)
+            verdicts = judge_file(vehicle)[:MOST_VERDICTS]
+            odd = "".join(f"; besides, {words(verdict)}" for verdict in verdicts)
+            sentence = _as_written(f"setups.{name}.{problems[0]}{odd}", aliases)
             raise VehicleFileError(f"{path}: {sentence}")
+    errors = [words(verdict) for verdict in judge_file(vehicle) if verdict.severity == "error"]
+    if errors:
+        raise VehicleFileError(f"{path}: {'; '.join(errors[:MOST_VERDICTS])}")
     return replace(vehicle, source=str(path), digest=digest.hexdigest())
 
 
