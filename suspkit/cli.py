@@ -82,6 +82,7 @@ def _parser():
 
     check = command(_check, "check", "Check a vehicle file and let every set-up settle.")
     check.add_argument("vehicle", metavar="VEHICLE.toml", type=Path)
+    check.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
 
     sheet = command(_sheet, "sheet", "Write the work sheet of a vehicle, as HTML and PDF.")
     sheet.add_argument("vehicle", metavar="VEHICLE.toml", type=Path)
@@ -217,35 +218,46 @@ def _get_ready():
 
 def _check(arguments):
     vehicle = suspkit.load_vehicle(arguments.vehicle)
-    loads = list(vehicle.loads) or None
     about = f"{vehicle.name}: {vehicle.about}" if vehicle.about else vehicle.name
     _print(" ".join(about.split()))
     for label in ("springs", "stacks", "setups", "loads"):
         names = getattr(vehicle, label)
         listed = textwrap.shorten(", ".join(names), 70, placeholder=" ...")
         print(f"  {len(names):3} {label.replace('setups', 'set-ups'):8} {listed}")
+    from suspkit import limits
+
+    verdicts = list(limits.judge_file(vehicle))
     for name, setup in vehicle.setups.items():
-        stance = suspkit.settle(vehicle, setup, load=loads)
-        print(f"  set-up {name!r} settles in {len(loads or ['nothing aboard'])} load(s)")
-        for answer in ("tipped", "on_stop", "lifted"):
-            seen = getattr(stance, answer)
-            seen = seen if answer == "tipped" else seen.any(axis=0)
-            _remark(answer, seen, loads)
-    print("OK")
-
-
-_REMARKS = {
-    "tipped": "tips over",
-    "on_stop": "stands on its bump stops",
-    "lifted": "has a wheel off the ground",
-}
-
-
-def _remark(answer, seen, loads):
-    names = loads or ["nothing aboard"]
-    found = [n for n, yes in zip(names, seen.reshape(-1), strict=True) if yes]
-    if found:
-        print(f"    note: it {_REMARKS[answer]} in: {', '.join(found)}")
+        corners = suspkit.assemble(vehicle, setup)
+        for load in vehicle.loads or [None]:
+            usual = name == vehicle.current and load == vehicle.usual_load
+            stance = suspkit.settle(vehicle, setup, load=load, corners=corners)
+            readings = limits.readings_of_stance(
+                vehicle, setup, stance, load=load, name=name, usual=usual
+            )
+            verdicts += limits.judge(readings)
+            if usual:
+                shown = *limits.readings_of_file(vehicle), *readings
+        print(f"  set-up {name!r} settles in {len(vehicle.loads) or 1} load(s)")
+    load = "nothing aboard" if vehicle.usual_load is None else f"load {vehicle.usual_load!r}"
+    _print(f"  set-up {vehicle.current!r} in {load} comes to")
+    for row in limits.table(shown, name=vehicle.current, units=arguments.units):
+        _print(
+            "  "
+            + "".join(
+                (f"  {row[0]:52}", *(f"{cell:>10}" for cell in row[1:3]), f"   {row[3]}")
+            ).rstrip()
+        )
+    errors = [v for v in verdicts if v.severity == "error"]
+    cautions = [v for v in verdicts if v.severity != "error"]
+    for label, found in (("error", errors), ("caution", cautions)):
+        for sentence in limits.told(found, arguments.units):
+            _print(f"{label}: {sentence}")
+    if errors:
+        raise ValueError(
+            f"{len(errors)} number(s) contradict the rest; the first: {limits.words(errors[0])}"
+        )
+    print(f"OK, with {len(cautions)} caution(s)" if cautions else "OK")
 
 
 def _sheet(arguments):

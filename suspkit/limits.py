@@ -14,8 +14,10 @@ from itertools import combinations
 
 import numpy as np
 
+from suspkit.corner import THIN_ROOM
 from suspkit.setup import AXLES, CORNERS
-from suspkit.units import GRAVITY, from_unit, show
+from suspkit.units import GRAVITY, INCH, from_unit, show
+from suspkit.wire import THIN_SAFETY
 
 JUDGEMENT = "our judgement"
 PRACTICE = "common practice, no source"
@@ -37,6 +39,10 @@ class Limit:
         The most that front and rear may differ by, as a factor; infinite if they need not be like.
     what : str
         What the number is, for the sentence; empty where it is the field itself.
+    say : str
+        A sentence of its own instead, with ``{value}`` and ``{first}``, the first field behind it.
+    loud : bool
+        Nobody may drive before it is mended, so it stands at the top of a work sheet.
     source : str
         Where the limits come from.
     """
@@ -48,6 +54,8 @@ class Limit:
     hard_high: float = math.inf
     unlike: float = math.inf
     what: str = ""
+    say: str = ""
+    loud: bool = False
     source: str = JUDGEMENT
 
     @cached_property
@@ -104,6 +112,11 @@ class Verdict(Reading):
     low: float = -math.inf
     high: float = math.inf
     severity: str = "caution"
+
+    @property
+    def is_loud(self):
+        """Whether nobody may drive before it is mended."""
+        return self.severity == "error" or limit_of(self)[0].loud
 
 
 # --- what single fields usually hold --------------------------------------------------------------
@@ -180,6 +193,9 @@ FIELDS = {
 """By place in the file; ``axle`` is front or rear, ``*`` any name."""
 
 
+TIPS = "it tips over, so there is no stance and no number that needs one"
+FULL_BUMP = "it stands at full bump, nothing left to move: do not drive it so"
+
 # --- what numbers come to -------------------------------------------------------------------------
 
 COMES_TO = {
@@ -215,7 +231,9 @@ COMES_TO = {
     "seat span over length": Limit(
         "ratio", 0.45, 0.95, 0, 1, what="seat span over extended length"
     ),
-    "collar travel over span": Limit("ratio", 0.06, 0.55, 0, 1, what="collar travel over seat span"),
+    "collar travel over span": Limit(
+        "ratio", 0.06, 0.55, 0, 1, what="collar travel over seat span"
+    ),
     "ring lowest over span": Limit("ratio", 0.12, 0.9, 0, 1, what="lowest ring over seat span"),
     "collar over ring pitch": Limit("ratio", 0.6, 1.67, what="collar pitch over ring pitch"),
     "gas swept": Limit("percent", 5, 65, what="share of the gas volume that the rod takes"),
@@ -230,8 +248,12 @@ COMES_TO = {
     ),
     "top-out over stroke": Limit("percent", 1, 45, what="top-out length over stroke"),
     "bump stop over stroke": Limit("percent", 3, 45, what="bump stop length over stroke"),
-    "bump stop squeeze": Limit("percent", 25, 92, 0, 100, unlike=1.7, what="last row's squeeze over its length"),
-    "bump stop force": Limit("force", 200, 12000, unlike=4, what="force in the bump stop's last row"),
+    "bump stop squeeze": Limit(
+        "percent", 25, 92, 0, 100, unlike=1.7, what="last row's squeeze over its length"
+    ),
+    "bump stop force": Limit(
+        "force", 200, 12000, unlike=4, what="force in the bump stop's last row"
+    ),
     "bar inside track": Limit("percent", 15, 95, 0, 100, what="bar length over track"),
     # Springs.
     "rate over wire": Limit(
@@ -250,14 +272,14 @@ COMES_TO = {
     "turns apart": Limit("turns", -3, 3, what="turns of left less right"),
     "gap apart": Limit("length", -0.75, 0.75, what="gap of left less right"),
     # How it stands.
-    "tips": Limit("count", 0, 0, what="the vehicle tips over"),
-    "tips empty": Limit("count", 0, 0, 0, 0, what="the vehicle tips over with nothing aboard"),
+    "tips": Limit("count", 0, 0, say=TIPS, loud=True),
+    "tips empty": Limit("count", 0, 0, 0, 0, say=TIPS, loud=True),
     "tire squeeze": Limit("percent", 0.8, 11, 0, 45, what="tire squeeze over radius"),
     "frame height": Limit("length", 6, 24, 0, what="frame above ground"),
-    "wheels in the air": Limit("count", 0, 0, what="wheels off the ground"),
-    "at full bump": Limit("count", 0, 0, what="wheels at full bump"),
-    "at full bump empty": Limit("count", 0, 0, 0, 0, what="wheels at full bump, nothing aboard"),
-    "on bump stop": Limit("length", 0, math.inf, what="shock travel left to the bump stop"),
+    "in the air": Limit("count", 0, 0, say="the tire is off the ground", loud=True),
+    "at full bump": Limit("count", 0, 0, say=FULL_BUMP, loud=True),
+    "at full bump empty": Limit("count", 0, 0, 0, 0, say=FULL_BUMP, loud=True),
+    "on bump stop": Limit("length", 0, math.inf, say="it stands on its bump stop", loud=True),
     "ride frequency": Limit("frequency", 0.7, 2.5, unlike=1.8, what="ride frequency"),
     "shock position": Limit("percent", 15, 75, what="static shock position over stroke"),
     "left less right": Limit("length", -0.6, 0.6, what="ride height of left less right"),
@@ -270,9 +292,35 @@ COMES_TO = {
     "load factor off": Limit("ratio", 0.7, 1.4, what="load factor over its target"),
     "crossover off": Limit("length", -1.25, 1.25, what="crossover's wheel travel less its target"),
     # Thin margins.
-    "loose springs": Limit("length", 0, 0.001, what="slack of the springs at droop hang"),
-    "stress safety": Limit("ratio", 1.15, math.inf, what="stress safety at full bump"),
-    "room to solid": Limit("length", 0.1, math.inf, what="shock travel from full bump to solid"),
+    "thread left": Limit("turns", 2, math.inf, what="turns left on the collar's thread"),
+    "loose springs": Limit(
+        "length",
+        0,
+        1e-5,
+        say="the springs hang loose by {value} at droop and can come off their seats: more turns, "
+        "or a longer stack",
+        loud=True,
+    ),
+    "past yield": Limit(
+        "ratio",
+        1,
+        math.inf,
+        say="{first} is stressed past yield at full bump (safety factor {value}) and will take a set",
+        loud=True,
+    ),
+    "stress margin": Limit(
+        "ratio",
+        THIN_SAFETY,
+        math.inf,
+        what="stress safety at full bump",
+        source="Shigley, Eq. 10-21: at least 1.2",
+    ),
+    "room to metal": Limit(
+        "length",
+        THIN_ROOM / INCH,
+        math.inf,
+        what="shock travel the springs have left when metal meets metal",
+    ),
 }
 """By kind of reading."""
 
@@ -299,9 +347,7 @@ def judge(readings):
             continue
         inside = hard_low <= reading.value <= hard_high
         found.append(
-            Verdict(
-                **vars(reading), low=low, high=high, severity="caution" if inside else "error"
-            )
+            Verdict(**vars(reading), low=low, high=high, severity="caution" if inside else "error")
         )
     return tuple(sorted(found, key=lambda v: v.severity != "error"))
 
@@ -582,7 +628,9 @@ def _of_damper(own, shock):
         ("damper rebound", "rebound", -DAMPER_SPEED),
     ):
         where = f"{place}.{direction}" if valving is not None else place
-        yield Reading(kind, where, abs(float(shock.damper_force(speed))), (f"{on}.piston_diameter",))
+        yield Reading(
+            kind, where, abs(float(shock.damper_force(speed))), (f"{on}.piston_diameter",)
+        )
 
 
 def _of_spring(where, spring):
@@ -690,17 +738,20 @@ def _standing(vehicle, setup, stance, load, where, usual):
         springs = tuple(f"springs.{s.name}" for s in corner.stack.springs)
         weighed = ("scales", *items)
         stands = (f"{axle}.linkage", f"{axle}.shock", *stacks, *springs, *weighed)
-        yield reading("wheels in the air", at, stance.lifted[row].sum(), stands)
-        yield reading(f"at full bump{empty}", at, stance.on_stop[row].sum(), stands)
-        if own.shock.bump_stop is not None:
-            left_over = own.shock.bump_touch - stance.compression[row].max()
-            yield reading("on bump stop", at, left_over, stands)
+        for i, name in zip(range(4)[row], AXLES[axle], strict=True):
+            on, own_stop = f"{where}.{name}", own.shock.bump_touch - stance.compression[i]
+            yield reading("in the air", on, stance.lifted[i], stands)
+            yield reading(f"at full bump{empty}", on, stance.on_stop[i], stands)
+            if own.shock.bump_stop is not None and not stance.on_stop[i]:
+                yield reading("on bump stop", on, own_stop, stands)
+            yield from _margins(stance.corners[name], on, usual)
         squeeze = stance.tyre_load[row].max() / own.tyre.rate / own.tyre.radius
-        yield reading("tire squeeze", f"{axle}.tyre.rate", squeeze, (f"{axle}.tyre.radius", *weighed))
+        yield reading(
+            "tire squeeze", f"{axle}.tyre.rate", squeeze, (f"{axle}.tyre.radius", *weighed)
+        )
         height = stance.height[row].mean() - own.point.above_frame
         tall = (f"{axle}.hub_below_frame", f"{axle}.tyre", f"{axle}.point", at, *stands)
         yield reading("frame height", tall[0], height, tall[1:])
-        yield reading("loose springs", f"{at}.turns", corner.slack, (*stacks, *springs))
         if not usual:
             continue
         yield reading("ride frequency", at, stance.frequency[row].mean(), stands)
@@ -723,6 +774,21 @@ def _standing(vehicle, setup, stance, load, where, usual):
             yield reading("scale against stance", f"scales.{corner}", least, (where, "scales"))
 
 
+def _margins(corner, on, usual):
+    springs = tuple(f"springs.{spring.name}" for spring in corner.stack.springs)
+    yield Reading("loose springs", on, float(corner.slack), (f"{on}.turns", *springs))
+    if not usual:
+        return
+    yield Reading("room to metal", on, float(corner.metal_room), springs)
+    left = float(corner.turn_limits[1] - corner.turns)
+    thread = f"{on.rsplit('.', 1)[-1].split('_')[0]}.shock.thread"
+    yield Reading("thread left", f"{on}.turns", left, (thread, *springs))
+    for spring, safety in zip(springs, corner.safety_factors, strict=True):
+        if not np.isnan(safety):
+            kind = "past yield" if safety < 1 else "stress margin"
+            yield Reading(kind, on, float(safety), (spring,))
+
+
 def _against_target(vehicle, stance, load, axle, row, behind):
     if vehicle.targets is None or load != vehicle.targets.load:
         return
@@ -731,17 +797,25 @@ def _against_target(vehicle, stance, load, axle, row, behind):
     yield Reading("off target", f"{on}.ride_height", off, behind, load)
     if target.load_factor is not None:
         found = float(np.nanmean(stance.bottoming.load_factor[row]))
-        yield Reading("load factor off", f"{on}.load_factor", found / target.load_factor, behind, load)
+        yield Reading(
+            "load factor off", f"{on}.load_factor", found / target.load_factor, behind, load
+        )
     if target.crossover_at is not None:
-        met = float(np.mean(stance.corners[AXLES[axle][0]].crossover_travel))
-        yield Reading("crossover off", f"{on}.crossover_at", met - target.crossover_at, behind, load)
+        met = float(np.max(stance.corners[AXLES[axle][0]].crossover_travel))
+        met = math.inf if math.isnan(met) else met  # never met
+        yield Reading(
+            "crossover off", f"{on}.crossover_at", met - target.crossover_at, behind, load
+        )
 
 
 # --- words ----------------------------------------------------------------------------------------
 
+MOST_TOLD = 5
+"""Fields a sentence names beside its own."""
+
 
 def words(verdict, units="us"):
-    """A verdict in one sentence.
+    """A verdict in one sentence, without its full stop.
 
     Parameters
     ----------
@@ -752,29 +826,125 @@ def words(verdict, units="us"):
     -------
     str
     """
+    return told([verdict], units)[0]
+
+
+def told(verdicts, units="us", *, brief=False):
+    """Verdicts in sentences; what is true of both sides of an axle, or of several loads, once.
+
+    Parameters
+    ----------
+    verdicts : iterable of Verdict
+    units : {"us", "metric"}
+    brief : bool
+        Whether to leave out the load and the other fields that enter.
+
+    Returns
+    -------
+    tuple of str
+    """
+    said = {}
+    for verdict in verdicts:
+        load = verdict.load if verdict.load is not None and not brief else ""
+        loads = said.setdefault(_clause(verdict, units, brief=brief), {})
+        loads.setdefault(verdict.where, {}).setdefault(load)
+    sentences = []
+    for clause, places in said.items():
+        named = {}
+        for where, loads in places.items():
+            behind = ", ".join(filter(None, loads))
+            named.setdefault(f" (load {behind})" if behind else "", []).append(where)
+        for load, wheres in named.items():
+            sentences += [f"{place}{clause}{load}" for place in _places(wheres)]
+    return tuple(sentences)
+
+
+def _places(wheres):
+    """Front left, front, or the field by its path; both sides of an axle as one."""
+    for where in wheres:
+        stem, _, last = where.rpartition(".")
+        pair = next((p for p in AXLES.values() if last in p and stem.startswith("setups.")), ())
+        if pair and all(f"{stem}.{side}" in wheres for side in pair):
+            if last == pair[0]:
+                yield f"{last.split('_')[0].capitalize()}, both sides"
+        elif stem.startswith("setups.") and last in (*CORNERS, *AXLES):
+            yield last.replace("_", " ").capitalize()
+        else:
+            yield "The vehicle" if stem == "setups" else where
+
+
+def _clause(verdict, units, *, brief=False):
     limit, _ = limit_of(verdict)
 
     def say(value):
-        return show(value, limit.unit, units, digits=None)
+        return show(value, limit.unit, units)
 
+    if limit.say:
+        first = verdict.against[0].rsplit(".", 1)[-1] if verdict.against else ""
+        return f": {limit.say.format(value=say(abs(verdict.value)), first=first)}"
     what = limit.what
     if verdict.kind.startswith(UNLIKE):
         row = _row(verdict.kind.removeprefix(UNLIKE))
-        what = f"front over rear{f' of the {row.what}' if row.what else ''}"
-    low, high = verdict.low, verdict.high
-    if math.isinf(high):
-        wanted = f"{say(low)} or more"
-    elif low == high:
-        wanted = say(low)
+        what = f"front over rear{f', {row.what},' if row.what else ''}"
+    if math.isinf(verdict.high):
+        wanted = f"{say(verdict.low)} or more"
+    elif verdict.low == verdict.high:
+        wanted = say(verdict.low)
     else:
-        wanted = f"{say(low)} to {say(high)}"
-    told = f"{what} comes to {say(verdict.value)}" if what else f"is {say(verdict.value)}"
-    about = f"{verdict.where} {told}" if not what else f"{verdict.where}: {told}"
+        wanted = f"{say(verdict.low)} to {say(verdict.high)}"
+    is_it = f": {what} comes to" if what else " is"
     expects = "expected" if verdict.severity == "error" else "usual is"
-    load = f" in load {verdict.load!r}" if verdict.load is not None else ""
     behind = ", ".join(verdict.against[:MOST_TOLD])
-    return f"{about}{load}; {expects} {wanted}{f' (see {behind})' if behind else ''}"
+    behind = f" (see {behind})" if behind and not brief else ""
+    return f"{is_it} {say(verdict.value)}; {expects} {wanted}{behind}"
 
 
-MOST_TOLD = 6
-"""Fields a sentence names beside its own."""
+SHOWN = (
+    *("dry weight", "front share", "unsprung share", "wheel travel", "mean motion ratio"),
+    *("rate over wire", "frame height", "tire squeeze", "shock position", "ride frequency"),
+    *("setups.*.turns", "thread left", "off target", "stress margin", "room to metal"),
+)
+"""Kinds that a check shows whether they are odd or not."""
+
+
+def table(readings, *, name, units="us"):
+    """What a vehicle's numbers come to, in rows of text: words, front, rear, usual.
+
+    Parameters
+    ----------
+    readings : iterable of Reading
+    name : str
+        The set-up to show.
+    units : {"us", "metric"}
+
+    Returns
+    -------
+    list of tuple of str
+    """
+    rows = [("", "front", "rear", "usual")]
+    for kind in SHOWN:
+        limit, sides = _row(kind), {}
+        low, high = limit.usual
+        for reading in readings:
+            places = reading.where.split(".")
+            if reading.kind != kind or (places[0] == "setups" and places[1] != name):
+                continue
+            axle = next((a for a in AXLES if any(p.split("_")[0] == a for p in places)), "")
+            sides.setdefault(axle, []).append(reading.value)
+        if not sides:
+            continue
+        # The side, or the spring, that is furthest from what is usual.
+        middle = low if math.isinf(high) else 0.5 * (low + high)
+        sign = -1 if math.isinf(high) else 1
+        worst = {
+            axle: max(values, key=lambda v: (sign * (v - middle), abs(v - middle))[sign > 0])
+            for axle, values in sides.items()
+        }
+        cells = [show(worst[axle], limit.unit, units) if axle in worst else "" for axle in AXLES]
+        if "" in worst:
+            cells = [show(worst[""], limit.unit, units), ""]
+        usual = f"{show(low, limit.unit, units)} to {show(high, limit.unit, units)}"
+        if math.isinf(high):
+            usual = f"{show(low, limit.unit, units)} or more"
+        rows.append((limit.what or kind.rsplit(".", 1)[-1], *cells, usual))
+    return rows

@@ -122,7 +122,8 @@ class Setup:
         where : str
             A corner of `CORNERS`, "front", "rear" or "all".
         **changes
-            Fields of `CornerSetup`. Giving ``gap`` drops ``ring`` and the other way round.
+            Fields of `CornerSetup`. Giving ``gap`` drops ``ring`` and the other way round. The
+            note is dropped: it was about the set-up as it was.
 
         Returns
         -------
@@ -142,4 +143,5 @@ class Setup:
             changes.setdefault("ring", None)
         if changes.get("ring") is not None:
             changes.setdefault("gap", None)
-        return replace(self, **{n: replace(getattr(self, n), **changes) for n in names})
+        made = {n: replace(getattr(self, n), **changes) for n in names}
+        return replace(self, note="", **made)

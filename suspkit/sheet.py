@@ -21,6 +21,9 @@ from suspkit.worksheet import HIGHEST_DROP, WorkSheet, corner_words, work_sheet
 
 __all__ = ["PrintError", "WorkSheet", "html", "work_sheet", "write"]
 
+MOST_CAUTIONS = 3
+"""Of the judge's, on the page."""
+
 SCALES = (1.0, 0.96, 0.92, 0.88, 0.84, 0.8)
 """Sizes of type tried in turn until all is on one page."""
 
@@ -402,7 +405,8 @@ def html(vehicle, *, setup=None, load=None, units="us"):
 
 def _guess(sheet):
     """Size of type for a browser to print on one page: a problem takes a line or two."""
-    return SCALES[min(len(sheet.problems), len(SCALES) - 1)]
+    lines = len(sheet.problems) + (min(len(sheet.cautions), MOST_CAUTIONS) + 1) // 2
+    return SCALES[min(lines, len(SCALES) - 1)]
 
 
 def _page(sheet, units):
@@ -422,6 +426,8 @@ def _page(sheet, units):
         "setup_note": shortened(sheet.setup.note, 60),
         "problems": [shortened(problem, 220) for problem in sheet.problems[:6]],
         "more_problems": max(0, len(sheet.problems) - 6),
+        "cautions": [shortened(caution, 170) for caution in sheet.cautions[:MOST_CAUTIONS]],
+        "more_cautions": max(0, len(sheet.cautions) - MOST_CAUTIONS),
         "axles": [writer.settings(axle) for axle in AXLES],
         "corners": [
             {

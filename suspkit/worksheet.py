@@ -11,16 +11,14 @@ from suspkit.compressor import CompressorCheck, compressor_check
 from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.damping import damping_ratios
 from suspkit.events import drop
+from suspkit.limits import judge_file, judge_stance, told
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stance import height_band, settle
-from suspkit.units import SYSTEMS, show
+from suspkit.units import SYSTEMS
 from suspkit.vehicle import Targets, known_name
 
 HIGHEST_DROP = 2.0
 """The highest drop the sheet looks at [m]."""
-
-LOOSE = 1e-6
-"""Less slack than this is rounding [m]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -232,6 +230,8 @@ class WorkSheet:
         By set-up, then axle: the one to fit first, then the one that comes off.
     problems : tuple of str
         What must not be overlooked, one plain sentence each.
+    cautions : tuple of str
+        What is unusual in the file or in how it stands, one sentence each.
     curves : dict of str to dict of str to array
         By axle, of its left corner: ``compression`` [m] and ``force`` [N] of springs and gas, and
         ``with_stop`` [N] with the bump stop, from droop hang to full bump; ``ride`` [m] where it
@@ -250,6 +250,7 @@ class WorkSheet:
     side_to_side: float
     compressor: dict[str, dict[str, CompressorCheck]]
     problems: tuple[str, ...]
+    cautions: tuple[str, ...]
     curves: dict
 
 
@@ -292,6 +293,8 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         for name in CORNERS
     }
     items = vehicle.loads[load].items if load is not None else ()
+    verdicts = judge_stance(vehicle, setup, stance, load=load, name=setup_name)
+    verdicts = (*judge_file(vehicle), *verdicts)
     return WorkSheet(
         vehicle=vehicle,
         setup=setup,
@@ -304,7 +307,8 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         rake=float(stance.rake),
         side_to_side=(vehicle.targets or Targets).side_to_side,
         compressor=_compressor(vehicle, setup_name, setup),
-        problems=tuple(_problems(sheets, corners, stance, units)),
+        problems=tuple(_problems(corners, verdicts, units)),
+        cautions=told([v for v in verdicts if not v.is_loud], units, brief=True),
         curves={axle: _curves(corners[pair[0]], stance) for axle, pair in AXLES.items()},
     )
 
@@ -484,40 +488,19 @@ def _compressor(vehicle, name, setup):
     return checks
 
 
-def _problems(sheets, corners, stance, units):
+def _problems(corners, verdicts, units):
     """Plain sentences; what is true of both sides of an axle is said once."""
-    if stance.tipped:
-        yield "In this load it tips over, so there is no stance and no number below that needs one."
-    told = []
-    for sentence in thread_problems(corners):
-        place, rest = sentence.split(".", 1)
-        told.append((place, f"{rest}."))
-    for row, (name, sheet) in enumerate(sheets.items()):
-        corner = corners[name]
-        if stance.on_stop[row]:
-            told.append((name, "it stands at full bump, nothing left to move. Do not drive it so."))
-        elif stance.compression[row] > corner.shock.bump_touch:
-            told.append((name, "it stands on its bump stop."))
-        if stance.lifted[row]:
-            told.append((name, "the tyre is off the ground."))
-        if sheet.slack > LOOSE:
-            told.append(
-                (name, f"the springs hang loose by {show(sheet.slack, 'length', units)} at droop "
-                       "and can come off their seats. More turns, or a longer stack.")
-            )  # fmt: skip
-        for spring in sheet.springs:
-            if spring.safety_factor < 1:
-                told.append(
-                    (name, f"{spring.name} is stressed past yield at full bump (safety factor "
-                           f"{spring.safety_factor:.2f}) and will take a set.")
-                )  # fmt: skip
+    found = [sentence.split(".", 1) for sentence in thread_problems(corners)]
     for axle, (left, right) in AXLES.items():
-        sides = [[text for place, text in told if place == side] for side in (left, right)]
+        sides = [[text for place, text in found if place == side] for side in (left, right)]
         for text in dict.fromkeys(sides[0] + sides[1]):
             if text in sides[0] and text in sides[1]:
-                yield f"{axle.capitalize()}, both sides: {text}"
+                yield f"{axle.capitalize()}, both sides: {text}."
             else:
-                yield f"{corner_words(left if text in sides[0] else right)}: {text}"
+                yield f"{corner_words(left if text in sides[0] else right)}: {text}."
+    yield from (
+        f"{sentence}." for sentence in told([v for v in verdicts if v.is_loud], units, brief=True)
+    )
 
 
 def _curves(corner, stance):

@@ -92,7 +92,11 @@ def single(tree):
             if top not in done:
                 done.add(top)
                 for wrong in UNITS.get(unit, ()):
-                    yield "wrong unit", (dotted(top),), put(tree, top, _column(get(tree, top), unit, wrong))
+                    yield (
+                        "wrong unit",
+                        (dotted(top),),
+                        put(tree, top, _column(get(tree, top), unit, wrong)),
+                    )
         else:
             for wrong in UNITS.get(unit, ()):
                 yield "wrong unit", (field,), put(tree, at, f"{number} {wrong}")
@@ -100,7 +104,11 @@ def single(tree):
         if amount:
             yield "sign", (field,), put(tree, at, _same_kind(-amount, unit, value))
             for factor in (10, 0.1):
-                yield "factor ten", (field,), put(tree, at, _same_kind(amount * factor, unit, value))
+                yield (
+                    "factor ten",
+                    (field,),
+                    put(tree, at, _same_kind(amount * factor, unit, value)),
+                )
         if isinstance(value, str) and "." in number:
             yield "decimal comma", (field,), put(tree, at, value.replace(".", ",", 1))
         digits = number.split("-")[0] if not number.startswith("-") else number
@@ -108,7 +116,9 @@ def single(tree):
             a, b = digits[i], digits[i + 1]
             if a.isdigit() and b.isdigit() and a != b:
                 turned = digits[:i] + b + a + digits[i + 2 :] + number[len(digits) :]
-                wrong = f"{turned} {unit}".strip() if isinstance(value, str) else type(value)(turned)
+                wrong = (
+                    f"{turned} {unit}".strip() if isinstance(value, str) else type(value)(turned)
+                )
                 yield "digits transposed", (field,), put(tree, at, wrong)
     yield from _swaps(tree)
 
