@@ -547,8 +547,9 @@ def reset_gaps(setup, corners):
 
 def _stated_by(setup, corners, kept):
     """The set-up with each stop ring's place told as a gap or as a ring, whichever is ``kept``."""
+    note = setup.note  # it stands as it stood
     for name, corner in corners.items():
         places = getattr(corner, kept)
         if places:
             setup = setup.change(name, **{kept: places if len(places) > 1 else places[0]})
-    return setup
+    return replace(setup, note=note)

@@ -305,7 +305,8 @@ COMES_TO = {
         "ratio",
         1,
         math.inf,
-        say="{first} is stressed past yield at full bump (safety factor {value}) and will take a set",
+        say="{first} is stressed past yield at full bump (safety factor {value}) "
+        "and will take a set",
         loud=True,
     ),
     "stress margin": Limit(

@@ -15,7 +15,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 
 import suspkit
-from suspkit.corner import BrokenSetupError, assemble
+from suspkit.corner import BrokenSetupError, assemble, hold_rings
 from suspkit.setup import CORNERS
 from suspkit.shock import STOP_RATE
 from suspkit.vehicle import StackPlan
@@ -691,3 +691,10 @@ def test_each_spring_is_squeezed_no_further_than_solid():
         assert (squeezed <= travels).all()
     batch = built(turns=np.array([4.0, 8.0]))
     assert batch.squeezed(0.1).shape == batch.safety_factors.shape == (2, 2)
+
+
+def test_a_changed_set_up_drops_its_note():
+    setup = replace(KIT, note="as it came in")
+    assert setup.change("front", turns=6.0).note == ""
+    corners = assemble(UNIT7, setup)
+    assert hold_rings(setup, corners).note == setup.note  # told otherwise, not changed
