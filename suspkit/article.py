@@ -13,10 +13,13 @@ An article is Markdown with a head of TOML between two lines of ``+++``::
 
     {{ shock_curve(now, axle="front") }}
 
-Between double braces stands what is computed (`Jinja <https://jinja.palletsprojects.com>`_
-expressions, in a sandbox); ``docs/articles.md`` lists what there is. Numbers come out in shop units
-with metric ones in brackets. A number typed as text cannot follow the vehicle, so there should be
-none that depends on it.
+Between double braces stands what is computed, in the small language of `suspkit.formula`;
+``docs/articles.md`` lists all there is. Numbers come out in shop units with metric ones in
+brackets. A number typed as text cannot follow the vehicle, so there should be none that depends on
+it.
+
+An article may come from a stranger: it can read the vehicle file beside it and nothing else, write
+nothing, and ends. A notebook is a program, so it is not run unless the caller says so.
 """
 
 from __future__ import annotations
@@ -29,25 +32,36 @@ import json
 import re
 import tomllib
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 import suspkit
 from suspkit import charts
-from suspkit.corner import assemble
+from suspkit.corner import Corner, assemble
 from suspkit.files import UnreadableError, read_text, write_files
+from suspkit.formula import LONGEST, FormulaError, Function, Language, Row, Table, filled
 from suspkit.paper import PAPER, book, environment, printed, slug
-from suspkit.setup import AXLES, ROWS
-from suspkit.stance import settle
+from suspkit.setup import AXLES, ROWS, CornerSetup, Setup
+from suspkit.shock import Shock, Thread
+from suspkit.springs import Spring
+from suspkit.stack import Stack
+from suspkit.stance import Bottoming, Stance, settle
 from suspkit.study import sensitivity
 from suspkit.units import INCH, show, to_unit
-from suspkit.vehicle import known_name
+from suspkit.vehicle import Vehicle, known_name
 from suspkit.vehicle_file import example, load_vehicle
-from suspkit.view import look
+from suspkit.view import AxleView, View, look
 
 HEAD = ("title", "vehicle", "setup", "load", "by")
 """What the head of an article may say."""
+
+LONGEST_HEAD, LONGEST_CAPTION = 2000, 300
+"""Characters of an article's head, and of a text that is handed to a function."""
+
+MOST_DECIMALS, MOST_BARS = 6, 50
+"""Of a number; and ``|`` in a line, which make the columns of a table."""
 
 GAP_STEP, GAP_REACH = INCH / 8, 1.5 * INCH
 """Stop gaps of the figure that can be moved: how far apart, and how far either way [m]."""
@@ -77,10 +91,18 @@ class Figure:
 
 
 def _parts(text, name):
-    """Head and body of an article."""
-    found = re.match(r"\A\+\+\+\n(.*?)\n\+\+\+\n(.*)\Z", text.replace("\r\n", "\n"), re.DOTALL)
+    """Head and body of an article, and the lines above the body."""
+    if len(text) > LONGEST:
+        raise ArticleError(f"{name}: is longer than {LONGEST} characters; expected a short text")
+    text = re.sub(r"\r\n?", "\n", text)
+    found = re.match(r"\A\+\+\+\n(.*?)\n\+\+\+\n(.*)\Z", text, re.DOTALL)
     if not found:
         raise ArticleError(f"{name}: expected a head between two lines of +++ at the very top")
+    if len(found[1]) > LONGEST_HEAD:
+        raise ArticleError(
+            f"{name}: the head is longer than {LONGEST_HEAD} characters; expected "
+            f"{', '.join(HEAD)} alone"
+        )
     try:
         head = tomllib.loads(found[1])
     except (ValueError, RecursionError) as error:
@@ -94,10 +116,25 @@ def _parts(text, name):
             raise ArticleError(f"{name}: {key} is {value!r:.60}; expected text in quotes")
     if not head.get("title"):
         raise ArticleError(f"{name}: title is missing; expected one in the head")
-    return head, found[2]
+    return head, found[2], text.count("\n", 0, found.start(2))
 
 
-def read(path, *, vehicle=None):
+def _vehicle_beside(path, given):
+    """The vehicle file an article names: of its own folder, whoever wrote it."""
+    named = path.parent / given
+    try:
+        beside = named.resolve().parent == path.parent.resolve()
+    except (OSError, ValueError, RuntimeError):  # no file can have such a name
+        beside = False
+    if not beside:
+        raise ArticleError(
+            f"{path.name}: vehicle is {given!r:.60}, which lies elsewhere; expected a file beside "
+            "the article (or another one with --vehicle)"
+        )
+    return load_vehicle(named)
+
+
+def read(path, *, vehicle=None, run_code=False):
     """Compute an article.
 
     Parameters
@@ -106,6 +143,8 @@ def read(path, *, vehicle=None):
         A Markdown file as told above, or a notebook.
     vehicle : Vehicle, optional
         Instead of the one its head names; not for a notebook.
+    run_code : bool
+        Whether a notebook may run; what it does then is not held back by anything.
 
     Returns
     -------
@@ -115,8 +154,8 @@ def read(path, *, vehicle=None):
     Raises
     ------
     ArticleError
-        If the file cannot be read, its head is wrong, something in it cannot be computed, or a
-        vehicle is given for a notebook.
+        If the file cannot be read, its head is wrong, something in it cannot be computed, a vehicle
+        is given for a notebook, or a notebook may not run.
     """
     path = Path(path)
     try:
@@ -126,15 +165,20 @@ def read(path, *, vehicle=None):
     if path.suffix == ".ipynb":
         if vehicle is not None:
             raise ArticleError(f"{path.name}: a notebook names its own vehicle; expected no other")
+        if not run_code:
+            raise ArticleError(
+                f"{path.name}: a notebook is a program, which would be run; expected a yes to that "
+                "from who trusts it (run_code=True, or --run-code)"
+            )
         return _from_notebook(path, text)
-    head, body = _parts(text, path.name)
+    head, body, above = _parts(text, path.name)
     if vehicle is None:
-        vehicle = load_vehicle(path.parent / head["vehicle"]) if "vehicle" in head else example()
-    filled = _filled(body, path.name, vehicle, head)
-    return _page(head["title"], filled, name=path.name, by=head.get("by", ""))
+        vehicle = _vehicle_beside(path, head["vehicle"]) if "vehicle" in head else example()
+    body = _filled(body, path.name, vehicle, head, above=above)
+    return _page(head["title"], body, name=path.name, by=head.get("by", ""))
 
 
-def write(path, *, folder, vehicle=None, units="us", pdf=True):
+def write(path, *, folder, vehicle=None, units="us", pdf=True, run_code=False):
     """Write an article as HTML and PDF, both or neither.
 
     Parameters
@@ -149,6 +193,8 @@ def write(path, *, folder, vehicle=None, units="us", pdf=True):
         Decides the paper, Letter or A4; the numbers are in both anyway.
     pdf : bool
         False for the HTML alone.
+    run_code : bool
+        As for `read`.
 
     Returns
     -------
@@ -164,7 +210,7 @@ def write(path, *, folder, vehicle=None, units="us", pdf=True):
     UnwritableError
         If the folder cannot be written to.
     """
-    page, stem = read(path, vehicle=vehicle), slug(Path(path).stem)
+    page, stem = read(path, vehicle=vehicle, run_code=run_code), slug(Path(path).stem)
     files = {f"{stem}.html": page}
     if pdf:
         files[f"{stem}.pdf"] = printed(book(page, PAPER[units]))
@@ -178,25 +224,35 @@ def _both(kind, digits=None):
     """A filter that says a number in shop units, metric in brackets."""
 
     def say(value, digits=digits):
-        number = float(np.mean(value))
-        return f"{show(number, kind, 'us', digits)} ({show(number, kind, 'metric', digits)})"
+        digits = _decimals(digits)
+        return f"{show(value, kind, 'us', digits)} ({show(value, kind, 'metric', digits)})"
 
     return say
 
 
+def _decimals(digits):
+    if digits is None:
+        return None
+    if not (isinstance(digits, float) and digits in range(MOST_DECIMALS + 1)):
+        raise ValueError(f"decimals are {digits!r:.60}; expected 0 to {MOST_DECIMALS}")
+    return int(digits)
+
+
 _FILTERS = {
     **{kind: _both(kind) for kind in ("tape", "length", "force", "rate", "mass", "energy")},
-    "number": lambda value, digits=2: f"{float(np.mean(value)):.{digits}f}",
-    "percent": lambda value, digits=0: f"{100 * float(np.mean(value)):.{digits}f} %",
-    "turns": lambda value: f"{float(np.mean(value)):.1f}".removesuffix(".0") + " turns",
-    "hertz": lambda value: show(float(np.mean(value)), "frequency"),
+    "number": lambda value, digits=2.0: f"{value:z.{_decimals(digits)}f}",
+    "percent": lambda value, digits=0.0: f"{100 * value:z.{_decimals(digits)}f} %",
+    "turns": lambda value: f"{value:z.1f}".removesuffix(".0") + " turns",
+    "hertz": lambda value: show(value, "frequency"),
+    "abs": abs,
 }
 
+_WORK = {"computations": 200, "pictures": 20}
+"""How many calls of each kind one article may make."""
 
-def _filled(body, name, vehicle, head):
-    """The body with everything computed, as HTML."""
-    from jinja2 import StrictUndefined
-    from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+def _filled(body, name, vehicle, head, *, above):
+    """The body with everything computed, as HTML; ``above`` lines stand over it."""
     from markdown_it import MarkdownIt
 
     kept, bare = [], []
@@ -207,29 +263,21 @@ def _filled(body, name, vehicle, head):
             kept.append(value.html)
             bare.append(escaping.escape(value.alt))
             return f"\n\n\ue000{len(kept) - 1}\ue001\n\n"
-        bare.append(escaping.escape(str(value)))
+        bare.append(escaping.escape(_unmarked(value)))
         kept.append(f'<span class="value">{bare[-1]}</span>')
         return f"\ue000{len(kept) - 1}\ue001"
 
-    class Sandbox(ImmutableSandboxedEnvironment):
-        """Reckons powers in floats: a whole number may have digits without end."""
-
-        intercepted_binops = frozenset(["**"])
-
-        def call_binop(self, context, operator, left, right):
-            return (1.0 * left) ** right
-
-    sandbox = Sandbox(undefined=StrictUndefined, finalize=keep)
-    sandbox.filters.update(_FILTERS)
+    names = _names(vehicle, head, name)
+    language = Language(names=names, filters=_FILTERS, pictures=Figure, work=_WORK)
     try:
-        text = sandbox.from_string(body.replace("\ue000", "").replace("\ue001", "")).render(
-            _names(vehicle, head)
-        )
-    except Exception as error:  # the text is a writer's: whatever it trips over, it says where
-        line = getattr(error, "lineno", None)
-        where = f"{name}, line {line} of the text" if line else name
-        said = str(error)[:300] or type(error).__name__
-        raise ArticleError(f"{where}: {said}; expected something that can be computed") from None
+        text = filled(_unmarked(body), language, keep=keep)
+    except FormulaError as error:
+        said = str(error)
+        said = said if len(said) <= 300 else f"{said[:297]}..."
+        said += "" if "expected" in said else "; expected something that can be computed"
+        raise ArticleError(f"{name} line {error.line + above}: {said}") from None
+    if any(line.count("|") > MOST_BARS for line in text.split("\n")):  # each row would be as long
+        raise ArticleError(f"{name}: a line has more than {MOST_BARS} |; expected a narrower table")
     page = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
     page = re.sub(r"<p>(\ue000\d+\ue001)</p>(?=\s)", lambda m: _block(m, kept), page)
 
@@ -240,51 +288,165 @@ def _filled(body, name, vehicle, head):
     return put(re.sub(r"<[^>]*>", lambda tag: put(tag[0], bare), page), kept)
 
 
+def _unmarked(text):
+    return text.replace("\ue000", "").replace("\ue001", "")
+
+
 def _block(match, kept):
     """A figure stands by itself, not inside a paragraph."""
     figure = kept[int(match[1][1:-1])].startswith("<figure")
     return match[1] if figure else match[0]
 
 
-def _names(vehicle, head):
+# --- what an article may speak of -----------------------------------------------------------------
+
+TOLD = {
+    Vehicle: ("a vehicle", "name about current"),
+    Setup: ("a set-up", "front_left front_right rear_left rear_right front_bar rear_bar change"),
+    CornerSetup: ("a corner as adjusted", "stack turns gap ring"),
+    View: ("a look", "stance axles"),
+    AxleView: ("an axle", "height ride ride_travel crossover crossover_travel"),
+    Stance: (
+        "a stance",
+        "height travel compression shock_force wheel_force tyre_load wheel_rate ride_rate "
+        "frequency past_crossover bump_left droop_left front_height rear_height on_stop lifted "
+        "tipped bottoming",
+    ),
+    Bottoming: ("a bottoming reserve", "load_factor load_factor_with_stop energy drop_height"),
+    Corner: (
+        "a corner",
+        "turns preload contact_hang unbolted_hang hang hang_travel gap ring slack crossover "
+        "crossover_travel full_bump_travel given_back stack shock",
+    ),
+    Stack: ("a stack", "springs free_length solid_compression rate"),
+    Spring: ("a spring", "name rate free_length solid_length"),
+    Shock: ("a shock", "stroke full_bump thread"),
+    Thread: ("a thread", "collar_pitch ring_pitch collar_travel"),
+}
+"""What of each thing an article may name; ``docs/articles.md`` lists the same."""
+
+_CALLED = {
+    (Setup, "change"): lambda setup: partial(_changed, setup),
+    (Stack, "rate"): lambda stack: lambda compression: float(stack.rate(_number(compression))),
+}
+"""Which of those are functions, made from what they belong to."""
+
+
+def _plain(value):
+    """A value as an article may see it: a number, a text, a row or a table of such."""
+    if isinstance(value, np.ndarray) and value.ndim == 0:
+        value = value[()]
+    if value is None or isinstance(value, str):
+        return value
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, float, np.number)):
+        return float(value)
+    if isinstance(value, (tuple, np.ndarray)):
+        return Row(tuple(map(_plain, value)))
+    if isinstance(value, dict):
+        return Table("a table", tuple(value), lambda name: _plain(value[name]))
+    what, names = TOLD[type(value)]
+
+    def read(name):
+        made = _CALLED.get((type(value), name))
+        return Function(made(value)) if made else _plain(getattr(value, name))
+
+    return Table(what, tuple(names.split()), read, of=value)
+
+
+def _number(value):
+    if not isinstance(value, float):
+        raise ValueError("this is no number; expected one")
+    return value
+
+
+def _text(value):
+    if not (isinstance(value, str) and len(value) <= LONGEST_CAPTION):
+        raise ValueError(f"this is no text of up to {LONGEST_CAPTION} characters; expected one")
+    return value
+
+
+def _changed(setup, where, *, turns=None, gap=None, ring=None, stack=None):
+    numbers = {"turns": turns, "gap": gap, "ring": ring}
+    changes = {name: _number(value) for name, value in numbers.items() if value is not None}
+    changes |= {} if stack is None else {"stack": _text(stack)}
+    return _plain(setup.change(_text(where), **changes))
+
+
+def _names(vehicle, head, name):
     """What an article may speak of."""
     load = head.get("load", vehicle.usual_load)
     setup = vehicle.setup
-    if "setup" in head:
-        known_name(head["setup"], vehicle.setups, "setup", "a set-up of this vehicle")
-        setup = vehicle.setups[head["setup"]]
+    try:
+        if "load" in head:
+            known_name(load, vehicle.loads, "load", "a load of this vehicle")
+        if "setup" in head:
+            known_name(head["setup"], vehicle.setups, "setup", "a set-up of this vehicle")
+            setup = vehicle.setups[head["setup"]]
+    except ValueError as error:
+        raise ArticleError(f"{name}: {error}") from None
 
-    def seen(setup=setup, *, load=load):
-        return look(vehicle, setup, load=load)
+    def meant(value, kind, otherwise):
+        if value is None:
+            return otherwise()
+        if not (isinstance(value, Table) and isinstance(value.of, kind)):
+            raise ValueError(f"this is not {TOLD[kind][0]}; expected one")
+        return value.of
+
+    def asked(compute):
+        """A function of a set-up and a load, those of the head if not given."""
+
+        def made(setup=None, *, load=None):
+            return _plain(compute(given(setup), meant_load(load)))
+
+        return Function(made)
+
+    own = setup
+
+    def given(value):
+        return meant(value, Setup, lambda: own)
+
+    def meant_load(value):
+        return load if value is None else _text(value)
+
+    def seen():
+        return look(vehicle, own, load=load)
 
     def picture(draw):
-        def made(view=None, **options):
-            return _figure(draw, view or seen(), **options)
+        def made(view=None, *, axle="front", caption=None):
+            view = meant(view, View, seen)
+            known_name(axle, AXLES, "axle", "one of")
+            return _figure(draw, view, axle=axle, caption=caption and _text(caption))
 
-        return made
+        return Function(made, "pictures")
 
-    def study(setup=setup, *, load=load, turns=1.0):
+    def study(setup=None, *, load=None, turns=1.0):
         """The table of `sensitivity` by axle and change, for ``study()["front"]["ring"]``."""
-        table = sensitivity(vehicle, setup, load=load, turns=turns)
+        table = sensitivity(vehicle, given(setup), load=meant_load(load), turns=_number(turns))
         rows = {axle: {} for axle in AXLES}
         for row in table.to_dict("records"):
-            rows[row["axle"]][row["change"]] = row
-        return rows
+            rows[row.pop("axle")][row.pop("change")] = row
+        return _plain(rows)
+
+    def move_the_ring(axle="front"):
+        known_name(axle, AXLES, "axle", "one of")
+        return _ring_figure(vehicle, own, load, axle)
 
     return {
-        "vehicle": vehicle,
+        "vehicle": _plain(vehicle),
         "load": load,
-        "setup": setup,
-        "now": seen(),
-        "look": seen,
-        "settle": lambda setup=setup, *, load=load: settle(vehicle, setup, load=load),
-        "assemble": lambda setup=setup: assemble(vehicle, setup),
-        "study": study,
+        "setup": _plain(own),
+        "now": _plain(seen()),
+        "look": asked(lambda setup, load: look(vehicle, setup, load=load)),
+        "settle": asked(lambda setup, load: settle(vehicle, setup, load=load)),
+        "assemble": Function(lambda setup=None: _plain(assemble(vehicle, given(setup)))),
+        "study": Function(study),
         "shock_curve": picture(charts.shock_curve),
         "wheel_curve": picture(charts.wheel_curve),
         "cut_away": picture(charts.cut_away),
         "side_view": picture(charts.side_view),
-        "move_the_ring": lambda axle="front": _ring_figure(vehicle, setup, load, axle),
+        "move_the_ring": Function(move_the_ring, "pictures"),
     }
 
 
@@ -313,14 +475,13 @@ def _captioned(inside, alt):
     )
 
 
-def _figure(draw, view, **options):
+def _figure(draw, view, *, axle="front", caption=None):
     """One of the charts, drawn for print."""
-    caption = options.pop("caption", None)
     kind = {"shock_curve": "shock", "wheel_curve": "wheel", "cut_away": "cutaway"}.get(
         draw.__name__, "side"
     )
-    board = charts.Board(view, [[(kind, options.get("axle", "front"))]])
-    alt = board.describe(view)
+    alt = charts.Board(view, [[(kind, axle)]]).describe(view)
+    options = {} if kind == "side" else {"axle": axle}
     image = _image(_svg(draw(view, **options)).encode(), "svg+xml", alt)
     text = escaping.escape(caption or alt)
     return Figure(html=f"<figure>{image}<figcaption>{text}</figcaption></figure>", alt=alt)

@@ -128,6 +128,9 @@ def _parser():
     article.add_argument("--units", choices=("us", "metric"), default="us", help="default: us")
     article.add_argument("--out", metavar="FOLDER", type=Path, default=Path(), help="default: here")
     article.add_argument("--no-pdf", action="store_true", help="write the HTML alone")
+    article.add_argument(
+        "--run-code", action="store_true", help="run a notebook without asking whether to trust it"
+    )
 
     example = command(_example, "example", "Copy the example vehicle and its spring rack.")
     example.add_argument("folder", metavar="FOLDER", type=Path)
@@ -277,9 +280,22 @@ def _article(arguments):
     vehicle = None if arguments.instead is None else suspkit.load_vehicle(arguments.instead)
     for path in article.write(
         arguments.article, folder=arguments.out, vehicle=vehicle, units=arguments.units,
-        pdf=not arguments.no_pdf,
+        pdf=not arguments.no_pdf, run_code=arguments.run_code or _is_trusted(arguments.article),
     ):  # fmt: skip
         _print(path)
+
+
+def _is_trusted(path):
+    """Ask whether a notebook may run; without somebody at a terminal it may not."""
+    if path.suffix != ".ipynb" or not path.is_file() or not sys.stdin.isatty():
+        return False
+    print(
+        f"{_printable(path.name)} is a notebook, a program: it can read, change and send whatever "
+        "you can on this computer.",
+        file=sys.stderr,
+    )
+    print("Run it? [y/N] ", end="", file=sys.stderr, flush=True)
+    return sys.stdin.readline().strip().lower() in ("y", "yes")
 
 
 def _example(arguments):
@@ -328,7 +344,9 @@ def _guide(arguments):
     print(f"Opening {home / FIRST_PAGE}. Stop with Ctrl-C.", flush=True)
     if "--allow-root" in command:
         print("Running as root, so JupyterLab is told to allow it (--allow-root).", flush=True)
-    # JupyterLab takes this process over, so that signals and its exit code are its own.
+    # JupyterLab takes this process over, so that signals and its exit code are its own. It would
+    # run settings it finds in the current folder, which may hold anything.
+    os.chdir(Path(__file__).resolve().parent / "jupyter")
     os.execve(command[0], command, environment)
 
 
@@ -349,7 +367,8 @@ def lab_command(folder, *, port=None, browser=True):
     environment : dict of str to str
     """
     command = [
-        sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={folder}",
+        sys.executable, "-P", "-m", "jupyterlab",  # -P: not a jupyterlab.py of the current folder
+        f"--ServerApp.root_dir={folder}",
         f"--LabApp.default_url=/lab/tree/{FIRST_PAGE.as_posix()}",
     ]  # fmt: skip
     if port is not None:

@@ -12,6 +12,7 @@ import pytest
 import suspkit as sk
 from suspkit import article
 from suspkit.units import show, tape
+from suspkit.view import look
 
 ARTICLES = sorted((Path(__file__).parents[1] / "docs" / "articles").glob("*.md"))
 HEAD = '+++\ntitle = "A test"\nload = "patrol"\n+++\n'
@@ -98,7 +99,7 @@ def test_all_numbers_follow_the_vehicle_file(pages):
 
 
 def test_no_number_is_typed(each):
-    _, body = article._parts(each.read_text(encoding="utf-8"), each.name)
+    _, body, _ = article._parts(each.read_text(encoding="utf-8"), each.name)
     typed = re.sub(r"\{\{.*?\}\}|\{%.*?%\}", "", body, flags=re.DOTALL)
     assert not re.search(r"\d", typed)
 
@@ -141,12 +142,21 @@ def test_text_of_the_vehicle_file_stays_text(unit7, tmp_path):
         ('+++\ntitel = "x"\n+++\n', r"'titel'.*did you mean 'title'"),
         ("+++\ntitle = 3\n+++\n", r"title is 3; expected text in quotes"),
         ('+++\nload = "patrol"\n+++\n', r"title is missing"),
-        (HEAD + "{{ nothing }}", r"test\.md.*'nothing' is undefined"),
-        (HEAD + "\n{{ now.axles.front.height | furlongs }}", r"line \d.*furlongs"),
-        (HEAD + "{% if %}", r"test\.md, line \d"),
-        (HEAD + "{{ setup.change('front', gap=-1) }}", r"gap is -1"),
-        (HEAD + "{{ ().__class__.__mro__ }}", r"unsafe"),
-        (HEAD + "{{ 1 / 0 }}", r"division by zero"),
+        (HEAD + "{{ nothing }}", r"test\.md line 5: name is 'nothing'; expected one of: vehicle, "),
+        (HEAD + "\n{{ now.axles.front.height | furlongs }}", r"line 6: filter is 'furlongs'"),
+        (HEAD + "{% if %}", r"test\.md line 5: "),
+        (HEAD + "{{ setup.change('front', gap=-1) }}", r"line 5: gap is -1"),
+        (HEAD + "\n\n{{ ().__class__.__mro__ }}", r"line 7: a comma is not known here"),
+        (HEAD + "{{ 1 / 0 }}", r"line 5: this value is 0; expected another number to divide by"),
+        (HEAD + "{{ now.stance.height[7] | tape }}", r"line 5: 7 picks none of 4 values"),
+        (HEAD + "{{ now.stance.rake | number }}", r"name in a stance is 'rake'; expected one of"),
+        (HEAD + "{{ look(now) }}", r"line 5: this is not a set-up; expected one"),
+        (HEAD + "{{ look(1, 2) }}", r"look is called with what it does not take; .*\(setup, load"),
+        (HEAD + "{{ 1 | number(7) }}", r"line 5: decimals are 7\.0; expected 0 to 6"),
+        (HEAD + "{{ 1 + load }}", r"line 5: load is 'patrol'; expected a number"),
+        (HEAD + "{% if 1 < load %}{% endif %}", r"1 is compared with 'patrol'; expected two "),
+        (HEAD + "{% if load %}{% endif %}", r"line 5: load is 'patrol'; expected a comparison"),
+        (HEAD + "{{ setup.rear_left.ring | tape }}", r"setup\.rear_left\.ring is not there"),
         (HEAD.replace("patrol", "picnic"), r"'picnic'.*patrol"),
         ('+++\ntitle = "A"\nsetup = "kid"\n+++\n', r"'kid'.*did you mean 'kit'"),
         ('+++\ntitle = "A"\nvehicle = "none.toml"\n+++\n', r"none\.toml"),
@@ -158,6 +168,70 @@ def test_one_sentence_for_what_cannot_be_made(tmp_path, text, words):
     assert "\n" not in str(caught.value).strip()
 
 
+@pytest.mark.parametrize(
+    ("printed", "words"),
+    [
+        # A number without its unit, and what is no text at all.
+        ("settle().bottoming.load_factor[0] - 2", r"this value is the bare number [\d.-]+;"),
+        (
+            "setup.rear_left.turns",
+            r"setup\.rear_left\.turns is the bare number 5; expected a filter",
+        ),
+        ("0.2825574193228071", r"this value is the bare number 0\.282557; expected a filter"),
+        ("look", r"look is a function; expected it to be called"),
+        ("setup.change", r"setup\.change is a function; expected it to be called"),
+        ("now", r"now is a look; expected a name inside it"),
+        ("assemble().front_left.shock", r"this value is a shock; expected a name"),
+        ("vehicle", r"vehicle is a vehicle; expected a name inside it"),
+        ("study()['front']['ring']", r"this value is a table; expected a name inside it"),
+        ("now.stance.height", r"now\.stance\.height is a row of 4; expected one of them, as \[0\]"),
+        ("setup.rear_left.ring", r"setup\.rear_left\.ring is not there; expected a text"),
+        ("now.stance.tipped", r"now\.stance\.tipped is false; expected a text"),
+        ("now.stance.height[0] < 1", r"this value is true; expected a text"),
+        ("none", r"this value is not there; expected a text"),
+        ("1e400", r"this value is not there; expected a filter"),
+        ("1e400 | number", r"this value is not there; expected a number for number"),
+    ],
+)
+def test_only_texts_and_pictures_are_printed(tmp_path, unit7, printed, words):
+    text = f"{HEAD}One.\n\n{{{{ {printed} }}}}\n"
+    with pytest.raises(article.ArticleError, match=f"test.md line 7: {words}"):
+        made(tmp_path, text, vehicle=unit7)
+
+
+def test_all_that_an_article_may_name_is_there(unit7, tmp_path):
+    """And the page on articles lists it."""
+    page = (ARTICLES[0].parents[1] / "articles.md").read_text(encoding="utf-8")
+    page = re.sub(r"```.*?```", "", page, flags=re.DOTALL)
+    listed = set(re.findall(r"\w+", " ".join(re.findall(r"`([^`]+)`", page))))
+    stance, corner = sk.settle(unit7, load="patrol"), sk.assemble(unit7)["rear_left"]
+    view = look(unit7, load="patrol")
+    things = [unit7, unit7.setup, unit7.setup.rear_left, view, view.axles["rear"], stance,
+              stance.bottoming, corner, corner.stack, corner.stack.springs[0], corner.shock,
+              corner.shock.thread]  # fmt: skip
+    assert {type(thing) for thing in things} == set(article.TOLD)
+    names = {name for thing in things for name in article._plain(thing).names}
+    for thing in things:
+        for name in article._plain(thing).names:
+            article._plain(thing).read(name)
+    names |= {*article._names(unit7, {}, "a.md"), *article._FILTERS}
+    assert names - listed == set()
+
+
+def test_sums_choices_and_loops(tmp_path, unit7):
+    text = (
+        "{% set a = (1 + 2) * 3 - -4 / 8 %}{{ a | number }} "
+        "{% if a > 9 and not a < 3 and load == 'patrol' %}yes{% elif a == 1 %}no{% endif %} "
+        "{% if a < 3 or a != a %}no{% else %}else{% endif %} "
+        "{% for n in [0.5, 2] %}{{ n | turns }};{% endfor %} {{ 1 - 3 | abs | number(0) }}"
+    )
+    with pytest.raises(article.ArticleError, match="expected a number"):  # a filter gives a text
+        made(tmp_path, HEAD + text, vehicle=unit7)
+    text = text.replace("1 - 3 | abs", "(1 - 3) | abs")
+    words = "".join(Page(made(tmp_path, HEAD + text, vehicle=unit7)).words)
+    assert "9.50 yes else 0.5 turns;2 turns; 2" in words
+
+
 def test_a_file_that_cannot_be_read(tmp_path):
     with pytest.raises(article.ArticleError, match="cannot be read"):
         article.read(tmp_path / "none.md")
@@ -166,7 +240,7 @@ def test_a_file_that_cannot_be_read(tmp_path):
         article.read(tmp_path / "latin.md")
     (tmp_path / "broken.ipynb").write_text("{")
     with pytest.raises(article.ArticleError, match="not a notebook"):
-        article.read(tmp_path / "broken.ipynb")
+        article.read(tmp_path / "broken.ipynb", run_code=True)
 
 
 def test_pdf_and_html_say_the_same(each, unit7, tmp_path):
@@ -197,7 +271,7 @@ def test_a_notebook_without_its_code(tmp_path):
     ]
     path = tmp_path / "turns.ipynb"
     nbformat.write(v4.new_notebook(cells=cells), path)
-    text = article.read(path)
+    text = article.read(path, run_code=True)
     page = Page(text)
     assert "import suspkit" not in text and "<strong>words</strong>" in text
     assert "<title>Turns &amp; gaps</title>" in text
@@ -211,7 +285,7 @@ def test_a_notebook_that_fails_says_so(tmp_path):
     cell = nbformat.v4.new_code_cell("raise ValueError('no such spring')")
     nbformat.write(nbformat.v4.new_notebook(cells=[cell]), path)
     with pytest.raises(article.ArticleError, match="a cell fails: no such spring"):
-        article.read(path)
+        article.read(path, run_code=True)
 
 
 def test_a_notebook_takes_no_other_vehicle(tmp_path, unit7):
@@ -226,8 +300,17 @@ def test_a_notebook_whose_kernel_dies_says_so(tmp_path):
     cell = nbformat.v4.new_code_cell("import os; os._exit(1)")
     nbformat.write(nbformat.v4.new_notebook(cells=[cell]), path)
     with pytest.raises(article.ArticleError, match="dies.ipynb: its kernel stopped: ") as caught:
-        article.read(path)
+        article.read(path, run_code=True)
     assert "\n" not in str(caught.value)
+
+
+def test_a_notebook_is_not_run_unasked(tmp_path):
+    path, mark = tmp_path / "turns.ipynb", tmp_path / "mark"
+    cell = nbformat.v4.new_code_cell(f"open({str(mark)!r}, 'w')")
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell]), path)
+    with pytest.raises(article.ArticleError, match="turns.ipynb: a notebook is a program, which"):
+        article.read(path)
+    assert not mark.exists()
 
 
 @pytest.mark.browser

@@ -237,18 +237,23 @@ def test_article_passes_on_what_was_asked(suspkit, monkeypatch, tmp_path):
     )
     assert told == (0, "", "")
     assert asked.pop("vehicle").name == "Unit 7"
-    assert asked == {"path": ARTICLE, "units": "metric", "folder": tmp_path, "pdf": False}
+    assert asked == {
+        "path": ARTICLE, "units": "metric", "folder": tmp_path, "pdf": False, "run_code": False,
+    }  # fmt: skip
     suspkit("article", ARTICLE)
     assert asked == {
         "path": ARTICLE, "vehicle": None, "units": "us", "folder": Path(), "pdf": True,
+        "run_code": False,
     }  # fmt: skip
+    suspkit("article", "a.ipynb", "--run-code")
+    assert asked["run_code"]
 
 
 def test_what_an_article_cannot_be_made_of_is_one_sentence(suspkit, tmp_path):
     wrong, out = tmp_path / "wrong.md", tmp_path / "out"
     wrong.write_text('+++\ntitle = "A"\n+++\n{{ nothing }}')
     told = suspkit("article", wrong, "--vehicle", UNIT7, "--out", out)
-    refused(told, "wrong.md", "'nothing' is undefined")
+    refused(told, "wrong.md line 4", "name is 'nothing'")
     assert not told[2].startswith(str(UNIT7)), "the vehicle file is not at fault"
     refused(suspkit("article", tmp_path / "no.md", "--out", out), "no.md", "cannot be read")
     refused(suspkit("article", ARTICLE, "--vehicle", tmp_path / "no.toml", "--out", out), "no.toml")
@@ -348,10 +353,13 @@ def test_example_copies_once_and_never_over(suspkit, tmp_path):
 
 @pytest.fixture
 def launched(monkeypatch):
-    """What would have taken this process over."""
+    """What would have taken this process over, and where."""
     seen = {}
+    monkeypatch.chdir(Path.cwd())  # so that it comes back here
     monkeypatch.setattr(
-        cli.os, "execve", lambda path, command, env: seen.update(command=command, env=env)
+        cli.os,
+        "execve",
+        lambda path, command, env: seen.update(command=command, env=env, cwd=Path.cwd()),
     )
     return seen
 
@@ -362,7 +370,9 @@ def test_guide_of_a_checkout_opens_its_own_notebooks(suspkit, launched):
     assert str(DATA.parent / "notebooks" / "00-start-here.ipynb") in out
     assert "copied" not in out
     command = launched["command"]
-    assert command[:3] == [sys.executable, "-m", "jupyterlab"]
+    # Neither a jupyterlab.py nor Jupyter's settings of the folder it happens to be started in.
+    assert command[:4] == [sys.executable, "-P", "-m", "jupyterlab"]
+    assert launched["cwd"] == Path(cli.__file__).parent / "jupyter"
     assert f"--ServerApp.root_dir={DATA.parent}" in command
     assert "--ServerApp.port=8899" in command
     assert "--no-browser" in command

@@ -33,7 +33,7 @@ PURE |= {"exponent", "friction", "residual", "safety_factor", "below", "value", 
 PURE |= {"digits", "bolt_out_error", "audit", "discharge", "to_unit"}
 """Numbers with no unit to state, or whose unit is what the function is about."""
 
-ANY_UNIT = ("suspkit.curves",)
+ANY_UNIT = ("suspkit.curves", "suspkit.formula")
 """Modules whose numbers are in whatever unit the caller has."""
 
 NUMBER = re.compile(r"^(float|array|array_like|ndarray|tuple of float|callable)\b")

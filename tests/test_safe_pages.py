@@ -212,7 +212,7 @@ About {{{{ vehicle.name }}}} with {{{{ load }}}}, **{{{{ vehicle.about }}}}**.
 
 | {{{{ vehicle.current }}}} | b |
 | --- | --- |
-| `{{{{ vehicle.current }}}}` | {{{{ vehicle.source }}}} |
+| `{{{{ vehicle.current }}}}` | {{{{ setup.rear_left.stack }}}} |
 
 - [a link]({link}) and <b onclick="alert(5)">raw</b> <script>alert(6)</script> $\\frac{{1}}$
 - [a title](#here "{{{{ vehicle.name }}}}")
@@ -729,7 +729,9 @@ def test_pages_on_paper_do_nothing_in_a_browser(pair, tmp_path):
     cell = nbformat.v4.new_code_cell(f"print({LONG!r})")
     cells = [nbformat.v4.new_markdown_cell(RAW), cell]
     nbformat.write(nbformat.v4.new_notebook(cells=cells), tmp_path / "n.ipynb")
-    (tmp_path / "notebook.html").write_text(article.read(tmp_path / "n.ipynb"), "utf-8")
+    (tmp_path / "notebook.html").write_text(
+        article.read(tmp_path / "n.ipynb", run_code=True), "utf-8"
+    )
     with lab.browser_page() as page:
         asked, alarms = note(page)
         for name in ("sheet", "article", "key", "notebook"):
