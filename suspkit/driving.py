@@ -15,7 +15,7 @@ from suspkit.curves import Curve
 from suspkit.linkage import kernel_tables
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import ATMOSPHERE
-from suspkit.stance import settle, tips_over
+from suspkit.stance import plane_fall, settle, tips_over
 from suspkit.units import GRAVITY
 
 STEP = 1e-3
@@ -344,12 +344,7 @@ def _put_together(
         along = stance.travel[index] - [axle.hub_below_frame for axle in axles] - centre_z
         pitch = _half_pitch(axles, held, along, vehicle.wheelbase) if model == "half" else 0.0
         mass = float(held.sum() / np.cos(pitch)) / GRAVITY
-        weight = GRAVITY * np.array([axle.unsprung_mass for axle in axles])
-        radius, rate = np.array([(axle.tyre.radius, axle.tyre.rate) for axle in axles]).T
-        tyre = held + weight * np.cos(pitch)
-        moments = held * (hub_x + along * np.tan(pitch))
-        moments -= tyre * (radius - tyre / rate) * np.tan(pitch)
-        centre_x = float(moments.sum() / held.sum())
+        centre_x = float((held * (hub_x + along * np.tan(pitch))).sum() / held.sum())
         centre_y = 0.0
     inertia = np.array(vehicle.inertia(load)) * (mass / float(masses.mass))
     wheels = []
@@ -396,8 +391,8 @@ def _half_pitch(axles, held, along, wheelbase):
     ).T
 
     def misfit(pitch):
-        # Each tyre is squeezed in the wheel's own plane, which leans with the body.
-        hub = (radius - (held + mass * GRAVITY * np.cos(pitch)) / rate) * np.cos(pitch)
+        # A tyre is round: squeezed straight down whatever the pitch.
+        hub = radius - (held / np.cos(pitch) + mass * GRAVITY) / rate
         fall = (along[0] - along[1]) * np.cos(pitch)
         return (hub[0] - hub[1]) + wheelbase * np.sin(pitch) - fall
 
@@ -413,7 +408,8 @@ def _rest(model, stance, index, pitch):
     tyre = stance.tyre_load[index]
     if model.modes < 3:
         tyre = stance.wheel_force[index] / up + model.wheels[:, 3] * GRAVITY
-    hub = (model.wheels[:, 4] - tyre * up / model.wheels[:, 5]) * up
+    fall = plane_fall(pitch, roll)
+    hub = (model.wheels[:, 4] - tyre * fall / model.wheels[:, 5]) * fall
     # Gas slower than a ride, faster than a rest: its exponent acts from the standing pressure,
     # so the rest state is the stance's own.
     for i, (corner, z) in enumerate(zip(model.corners, travel, strict=True)):
@@ -466,9 +462,8 @@ def _under(event, time, course):
 
 
 def _tyre_energy(model, state, road):
-    up = np.cos(state[1]) * np.cos(state[2])
     hub = state[3 : 3 + len(model.wheels)]
-    squeeze = np.maximum(0.0, model.wheels[:, 4] - (hub - road) / up)
+    squeeze = np.maximum(0.0, model.wheels[:, 4] - (hub - road) / plane_fall(state[1], state[2]))
     return 0.5 * float(np.sum(model.wheels[:, 5] * squeeze**2))
 
 
@@ -624,7 +619,7 @@ def _in_the_air(model, state):
         body = state[0] - ax * np.sin(state[1]) + ay * np.cos(state[1]) * np.sin(state[2])
         state[3 + i] = body + (az + hang) * up
     # The drop is from tyre to ground, so the lowest tyre sets the height.
-    clear = (state[3 : 3 + n] - model.wheels[:, 4] * up).min()
+    clear = (state[3 : 3 + n] - model.wheels[:, 4] * plane_fall(state[1], state[2])).min()
     wanted = state[0] - model.start[0]
     state[0] += wanted - clear
     state[3 : 3 + n] += wanted - clear

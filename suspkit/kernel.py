@@ -148,13 +148,21 @@ def balance(
     of the hub at zero travel, unsprung weight, tyre radius, tyre rate); a row of ``gas`` is (rod
     area, absolute pressure, volume, atmosphere). A row of ``seen`` gets (compression, motion
     ratio, its slope, shock force, shock rate, tyre load). The turn's moment on roll has no
-    energy: it is taken off ``g``, and its own slope goes to ``tilt``. A wheel leans with the frame
-    and its tyre is squeezed in the wheel's own plane, down to where that meets the ground.
+    energy: it is taken off ``g``, and its own slope goes to ``tilt``. A wheel is a disc that leans
+    with the frame; its tyre is squeezed in that plane, from the hub straight down it to the ground.
     """
     sp, cp = np.sin(q[1]), np.cos(q[1])
     sr, cr = np.sin(q[2]), np.cos(q[2])
     up = cp * cr
-    per_up, tp, tr = 1.0 / up, sp / cp, sr / cr
+    # Way down a wheel's plane over height, (1 - m)^-1/2, and its slopes: pitch alone leaves it 1.
+    m, mt, mr = cp * cp * sr * sr, -2.0 * cp * sp * sr * sr, 2.0 * cp * cp * sr * cr
+    per_fall = 1.0 / (1.0 - m)
+    lean = np.sqrt(per_fall)
+    first, second = 0.5 * lean * per_fall, 0.75 * lean * per_fall * per_fall
+    lt, lr = first * mt, first * mr
+    ltt = second * mt * mt - first * 2.0 * (cp * cp - sp * sp) * sr * sr
+    ltr = second * mt * mr - first * 4.0 * cp * sp * sr * cr
+    lrr = second * mr * mr + first * 2.0 * cp * cp * (cr * cr - sr * sr)
     g[:] = 0.0
     h[:] = 0.0
     w, bx, by, bz, sideways = body
@@ -177,11 +185,9 @@ def balance(
         rt = -wx * cp - wy * sp * sr - wz * sp * cr
         rr = wy * cp * cr - wz * cp * sr
         hub = q[0] - wx * sp + wy * cp * sr + wz * cp * cr
-        # From hub to ground in the wheel's plane, and its slopes with pitch and roll.
-        stands = hub * per_up
-        at, ar = -wx * cp - wy * sp * sr, wy * up
-        above = stands - wz
-        st, sl = at * per_up + above * tp, ar * per_up + above * tr
+        # From hub to ground down the wheel's plane, and its slopes.
+        stands = hub * lean
+        st, sl, sz = rt * lean + hub * lt, rr * lean + hub * lr, up * lean
         grip = kt if radius > stands else 0.0
         push = grip * (radius - stands)
         arm += wu * hub
@@ -189,30 +195,29 @@ def balance(
         tilt[1] += wu * rt
         tilt[2] += wu * rr
         tilt[3 + i] = wu * up
-        g[0] += wu - push * per_up
+        g[0] += wu - push * lean
         g[1] += wu * rt - push * st
         g[2] += wu * rr - push * sl
         other = i + 1 if i % 2 == 0 else i - 1
         bar = bars[axle]
-        g[3 + i] = f * ratio + wu * up - push + bar * (z - q[3 + other])
+        g[3 + i] = f * ratio + wu * up - push * sz + bar * (z - q[3 + other])
         seen[i, 0], seen[i, 1], seen[i, 2], seen[i, 3], seen[i, 4] = s, ratio, bend, f, k
-        seen[i, 5] = push * per_up
+        seen[i, 5] = push * lean
         zt, zr = -sp * cr, -cp * sr
-        h[0, 0] += grip * per_up * per_up
-        h[1, 0] += (grip * st - push * tp) * per_up
-        h[2, 0] += (grip * sl - push * tr) * per_up
-        h[1, 1] += grip * st * st + wu * (wx * sp - wy * cp * sr - wz * up)
-        h[1, 1] -= push * ((wx * sp - wy * cp * sr + 2.0 * at * tp) * per_up)
-        h[1, 1] -= push * above * (1.0 + 2.0 * tp * tp)
-        h[2, 1] += grip * st * sl + wu * (-wy * sp * cr + wz * sp * sr)
-        h[2, 1] -= push * ((-wy * sp * cr + at * tr + ar * tp) * per_up + above * tp * tr)
-        h[2, 2] += grip * sl * sl + wu * (-wy * cp * sr - wz * up)
-        h[2, 2] -= push * ((-wy * cp * sr + 2.0 * ar * tr) * per_up)
-        h[2, 2] -= push * above * (1.0 + 2.0 * tr * tr)
-        h[3 + i, 0] = grip * per_up
-        h[3 + i, 1] = grip * st + wu * zt
-        h[3 + i, 2] = grip * sl + wu * zr
-        h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip + bar
+        htt = wx * sp - wy * cp * sr - wz * up
+        htr = -wy * sp * cr + wz * sp * sr
+        hrr = -wy * cp * sr - wz * up
+        h[0, 0] += grip * lean * lean
+        h[1, 0] += grip * st * lean - push * lt
+        h[2, 0] += grip * sl * lean - push * lr
+        h[1, 1] += grip * st * st - push * (htt * lean + 2.0 * rt * lt + hub * ltt) + wu * htt
+        h[2, 1] += grip * st * sl + wu * htr
+        h[2, 1] -= push * (htr * lean + rt * lr + rr * lt + hub * ltr)
+        h[2, 2] += grip * sl * sl - push * (hrr * lean + 2.0 * rr * lr + hub * lrr) + wu * hrr
+        h[3 + i, 0] = grip * sz * lean
+        h[3 + i, 1] = grip * st * sz - push * (zt * lean + up * lt) + wu * zt
+        h[3 + i, 2] = grip * sl * sz - push * (zr * lean + up * lr) + wu * zr
+        h[3 + i, 3 + i] += k * ratio * ratio + f * bend + grip * sz * sz + bar
         if i % 2 == 0:
             h[4 + i, 3 + i] = -bar
     # Inertia at its height against the tyres at the ground.

@@ -62,10 +62,14 @@ def rates(
     if n > 2:
         sr, cr = np.sin(state[2]), np.cos(state[2])
     per_up = 1.0 / (cp * cr)
-    tp, tr = sp / cp, sr / cr
-    spread = 0.0
-    if n > 1:
-        spread = tp * state[half + 1] + tr * state[half + 2]
+    # Way down a wheel's plane over height, and its slopes: pitch alone leaves it 1.
+    lean, lean_pitch, lean_roll = 1.0, 0.0, 0.0
+    if n > 2:
+        lean = 1.0 / np.sqrt(1.0 - cp * cp * sr * sr)
+        lean_roll = lean * lean * lean * cp * sr
+        lean_pitch = -lean_roll * sp * sr
+        lean_roll *= cp * cr
+    spread = lean_pitch * state[half + 1] + lean_roll * state[half + 2]
     lift = -weight
     pitch_moment = roll_moment = 0.0
     given = lost_damper = lost_friction = lost_tyre = 0.0
@@ -140,19 +144,18 @@ def rates(
             z_other += wheels[other, 0] * sp - wheels[other, 1] * cp * sr
             held += bars[axle] * (z - (z_other * per_up - wheels[other, 2]))
         held_up = held * per_up
-        # The tyre.
-        # The tyre, squeezed in the wheel's own plane, which leans with the body.
-        stands = (hub - ground) * per_up
-        squeeze = wheels[i, 4] - stands
-        closing = (rise - hub_speed) * per_up - stands * spread
+        # The tyre: a disc that leans with the body, squeezed from the hub straight down its plane.
+        above = hub - ground
+        squeeze = wheels[i, 4] - above * lean
+        closing = (rise - hub_speed) * lean - above * spread
         grip = tyre = 0.0
         if squeeze > 0.0:
             grip = wheels[i, 5] * squeeze
             tyre = max(0.0, grip + wheels[i, 6] * closing)
         lift += held_up
-        pitch_moment += tyre * stands * tp - held * z_pitch
-        roll_moment += tyre * stands * tr - held * z_roll
-        load = tyre * per_up
+        pitch_moment += tyre * above * lean_pitch - held * z_pitch
+        roll_moment += tyre * above * lean_roll - held * z_roll
+        load = tyre * lean
         rate[half + 3 + i] = (load - held_up) / unsprung - g
         rate[3 + i] = hub_speed
         arm += unsprung * hub

@@ -8,6 +8,7 @@ import numpy as np
 
 from suspkit.charts import BAND, INK, MAIN, SOFT, TENDER, Board, Chart, place, style
 from suspkit.setup import CORNERS
+from suspkit.stance import plane_fall
 from suspkit.units import GRAVITY, INCH, unit_label
 
 
@@ -155,8 +156,9 @@ class FromBehind(Chart):
 
     def _draw_pull(self, view, wheels, roll):
         """Where the resultant of weight and inertia of all masses meets the ground."""
-        # Each wheel stands where its plane, leaning with the body, does.
-        out = np.tan(roll) / np.cos(float(view.shown.turning.pitch[view.index]))
+        # Each wheel stands straight down its plane, which leans with the body.
+        pitch = float(view.shown.turning.pitch[view.index])
+        out = np.cos(pitch) * np.sin(roll) * np.cos(roll) / plane_fall(pitch, roll) ** 2
         weights = [(load, left + up * out) for left, up, load in wheels.values()]
         meets = sum(n * y for n, y in weights) / sum(n for n, _ in weights)
         height, at = view.shown.centre_height, view.lateral / GRAVITY

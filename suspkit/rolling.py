@@ -215,8 +215,8 @@ def roll_balance(vehicle, setup=None, *, load=None, lateral=3.0):
     -----
     Each state is settled exactly (`suspkit.settle`), so a ring that opens, a bump stop or a wheel
     that lifts counts from where it happens; the stiffness is the local slope. As there: no roll
-    centre, so springs and bars take the whole moment, and wheels lean with the frame and stand
-    where their planes meet the ground. In the linear limit this is m d / (k - m g d) with the
+    centre, so springs and bars take the whole moment, and wheels lean with the frame, each
+    standing straight down its own plane. In the linear limit this is m d / (k - m g d) with the
     height d of the centre of all masses (Barton and Fieldhouse, Automotive Chassis Engineering,
     Eq. 3.18).
     """

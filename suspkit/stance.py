@@ -149,6 +149,22 @@ class Bottoming:
     drop_height: np.ndarray
 
 
+def plane_fall(pitch, roll):
+    """How far the steepest way down a wheel's plane falls.
+
+    Parameters
+    ----------
+    pitch, roll : float or array
+        Of the body, which the wheels lean with [rad].
+
+    Returns
+    -------
+    float or array
+        Height lost over way: 1 however far it pitches, the cosine of roll without pitch [-].
+    """
+    return np.sqrt(1.0 - (np.cos(pitch) * np.sin(roll)) ** 2)
+
+
 def tips_over(load):
     """What to say of a vehicle that cannot be asked more, in one sentence.
 
@@ -275,15 +291,17 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
 
     Notes
     -----
-    The sprung mass is a rigid body with heave, pitch and roll; the wheels move square to the
-    frame and lean with it. A tyre is squeezed in its wheel's plane, down to where that meets the
-    ground, carries vertical load only and can lift. Bars act on the left-right difference of
-    wheel travel. At rest the potential energy of gravity, shocks, tyres and bars is stationary in
-    those seven unknowns; its gradient is the free-body balance, solved by Newton's method with
-    a line search (Nocedal and Wright, Numerical Optimization, ch. 3). Rotations are exact. In a
-    turn the inertia of every mass at its height is held by the tyres at the ground, as in
-    `suspkit.drive`: no roll centre, no tyre scrub. With a wheel in the air a turn can have two
-    balances; found is the one that is reached by entering it slowly from the straight.
+    The sprung mass is a rigid body with heave, pitch and roll; the wheels move square to the frame
+    and lean with it. A wheel is a disc: with its hub at height h its tyre is squeezed by R - h /
+    sqrt(1 - cos(pitch)^2 sin(roll)^2), so it touches straight below its hub however far the body
+    pitches, and only lean moves its foot. It carries vertical load only and can lift. Bars act on
+    the left-right difference of wheel travel. At rest the potential energy of gravity, shocks,
+    tyres and bars is stationary in those seven unknowns; its gradient is the free-body balance,
+    solved by Newton's method with a line search (Nocedal and Wright, Numerical Optimization, ch.
+    3). Rotations are exact. In a turn the inertia of every mass at its height is held by the tyres
+    at the ground, as in `suspkit.drive`: no roll centre, no tyre scrub. With a wheel in the air a
+    turn can have two balances; found is the one that is reached by entering it slowly from the
+    straight.
 
     Examples
     --------

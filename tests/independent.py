@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import PPoly
-from scipy.optimize import brentq, root
+from scipy.optimize import brentq, minimize_scalar, root
 
 from suspkit import Gas, Linkage, Setup, Shock, Spring, TopOut, Vehicle
 from suspkit.setup import CornerSetup
@@ -223,6 +223,29 @@ def rotation(pitch, roll):
     return about_y @ about_x
 
 
+def lowest_of_disc(radius, pitch, roll):
+    """How far below its hub the lowest point of a leaning disc is [m], searched round its rim."""
+    turn = rotation(pitch, roll)
+
+    def depth(angle):
+        return radius * (turn @ [np.sin(angle), 0.0, -np.cos(angle)])[2]
+
+    search = {"method": "bounded", "options": {"xatol": 1e-9}}
+    return -minimize_scalar(depth, bounds=(-1.5, 1.5), **search).fun
+
+
+def down_the_disc(turn):
+    """Steepest way down the plane of a wheel whose axle lies across the body, in body axes.
+
+    The plane meets the ground in a line square to both the axle and the plumb line; the way down
+    is square to that line and to the axle. Found with vectors alone, no angles.
+    """
+    axle = turn[:, 1]
+    meets = np.cross([0.0, 0.0, 1.0], axle)
+    down = np.cross(axle, meets / np.linalg.norm(meets))
+    return turn.T @ (down if down[2] < 0 else -down)
+
+
 class FreeBody:
     """Newton's laws for the sprung body and its four wheels."""
 
@@ -252,23 +275,26 @@ class FreeBody:
         return hubs
 
     def feet(self, pose):
-        """Where the plane of each wheel, leaning with the body, meets the ground: body axes."""
+        """Where each wheel, a disc that leans with the body, stands on the ground: body axes."""
         turn = rotation(pose[1], pose[2])
+        down = down_the_disc(turn)
         feet = []
         for hub in self.hubs(pose[3:]):
-            reach = (pose[0] + (turn @ hub)[2]) / turn[2, 2]
-            feet.append(hub - reach * np.array([0.0, 0.0, 1.0]))
+            reach = (pose[0] + (turn @ hub)[2]) / -(turn @ down)[2]
+            feet.append(hub + reach * down)
         return feet
 
     def tyre_loads(self, pose):
-        upright = rotation(pose[1], pose[2])[2, 2]
+        turn = rotation(pose[1], pose[2])
+        fall = -(turn @ down_the_disc(turn))[2]
         loads = []
         for corner, hub, foot in zip(
             self.corners, self.hubs(pose[3:]), self.feet(pose), strict=True
         ):
             tyre = corner.axle.tyre
-            # Squeezed in the wheel's plane; the ground, level, pushes straight up.
-            loads.append(max(0.0, tyre.rate * (tyre.radius - (hub - foot)[2])) / upright)
+            # Squeezed in the disc's plane; the ground, level, pushes straight up.
+            squeeze = tyre.radius - np.linalg.norm(hub - foot)
+            loads.append(max(0.0, tyre.rate * squeeze) / fall)
         return np.array(loads)
 
     def residual(self, pose):
@@ -338,11 +364,12 @@ def settle(vehicle, setup, load=None, friction=0.0):
     # Powell's hybrid method is lost now and then among the kinks; then Levenberg and Marquardt's.
     tries = [(lean, method) for method in ("hybr", "lm") for lean in (1.0, 0.0, 0.5)]
     for lean, method in tries:
-        start = first_guess(body, lean)
+        start = guess = first_guess(body, lean)
         for _ in range(6):  # starting again refreshes the finite-difference slope after a kink
             found = root(body.residual, start, method=method, tol=1e-15)
             error = float(np.abs(found.fun).max())
-            if np.abs(found.x[1:3]).max() > 0.5:  # a balance too, but with the body upside down
+            # A balance too, but with the body upside down, or over on one diagonal.
+            if np.abs(found.x[1:3]).max() > 0.5 or abs(found.x[2] - guess[2]) > 0.15:
                 break
             start = found.x
             if best is None or error < best[1]:
@@ -369,6 +396,8 @@ def enter(vehicle, setup, lateral, count=200):
     pose = settle(vehicle, setup).pose
     for now in np.linspace(0.0, lateral, count):
         body = FreeBody(vehicle, setup, lateral=now)
+        # Its differences are relative: of a lean of 1e-18 they are none.
+        pose = np.where(np.abs(pose) < 1e-12, 0.0, pose)
         for method in ("hybr", "lm", "lm"):  # starting again, as in `settle`
             found = root(body.residual, pose, method=method, tol=1e-15)
             if abs(found.x[2] - pose[2]) < 0.02:

@@ -218,8 +218,8 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
 
     Each wheel slides along its guide, square to the frame, and has weight and inertia up and down
     only. So between wheel and body there is a vertical force, of which the part along the guide
-    is what shock and bar carry; it acts on the body at the hub. The ground pushes where
-    the wheel's plane, which leans with the body, meets it, and so turns the body too.
+    is what shock and bar carry; it acts on the body at the hub. The ground pushes at the
+    foot of the wheel, a disc that leans with the body, and so turns the body too.
     """
     stood = independent.settle(vehicle, setup, load)
     free = independent.FreeBody(vehicle, setup, load)
@@ -254,6 +254,7 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
         arms = base.copy()
         arms[:, 2] += z
         arms = arms @ turn.T
+        down = turn @ independent.down_the_disc(turn)
         for i, wheel in enumerate(wheels):
             ahead, left, up = arms[i]
             # The guide's point at the hub moves up with the body; the wheel slides on from there.
@@ -265,11 +266,11 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
             force += push
             moment += np.array([left * push, -ahead * push, 0.0])  # cross(arm, (0, 0, push))
             ground, rise = grounds[i](t)
-            reach = (hubs[i] - ground) / turn[2, 2]
-            reach_speed = speeds[3 + i] - rise - reach * np.cross(spin, turn[:, 2])[2]
+            reach = (hubs[i] - ground) / -down[2]
+            foot_speed = speeds[3 + i] - rise + reach * np.cross(spin, down)[2]
             squeeze = wheel.axle.tyre.radius - reach
-            tyre = wheel.tyre(squeeze, -reach_speed / turn[2, 2]) / turn[2, 2]
-            moment += np.cross(-reach * turn[:, 2], [0.0, 0.0, tyre])
+            tyre = wheel.tyre(squeeze, foot_speed / down[2]) / -down[2]
+            moment += np.cross(reach * down, [0.0, 0.0, tyre])
             hub_pull[i] = (tyre - push) / wheel.mass - G
         built = min(1.0, t / event.ramp) if event.ramp else 1.0
         lever = mass * height + unsprung @ hubs
@@ -285,7 +286,8 @@ def full(vehicle, setup, event, times, *, load=None, max_step=1e-3):
         travel = np.array([w.corner.hang_travel for w in wheels])
     hubs = centre_height + base @ turn[2] + travel * turn[2, 2]
     if event.drop > 0:
-        feet = (h - w.axle.tyre.radius * turn[2, 2] for h, w in zip(hubs, wheels, strict=True))
+        fall = -(turn @ independent.down_the_disc(turn))[2]
+        feet = (h - w.axle.tyre.radius * fall for h, w in zip(hubs, wheels, strict=True))
         lift = event.drop - min(feet)
         hubs, centre_height = hubs + lift, centre_height + lift
     start = np.r_[centre_height, pitch, roll, hubs, np.zeros(7)]

@@ -330,8 +330,8 @@ def test_before_it_lands_a_drop_is_free_fall(unit7, model):
     assert (run.tyre_load[:, flight] == 0).all()
     expected = centre[0] - G * run.time**2 / 2
     assert centre[flight] == pytest.approx(expected[flight], abs=1e-9)
-    upright = np.cos(run.pitch[0]) * np.cos(run.roll[0])
-    lowest = (run.hub_height[:, 0] - built.wheels[:, 4] * upright).min()
+    reach = independent.lowest_of_disc(built.wheels[0, 4], run.pitch[0], run.roll[0])
+    lowest = (run.hub_height[:, 0] - reach).min()
     assert lowest == pytest.approx(height, abs=1e-12)
 
 

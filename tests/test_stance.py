@@ -13,9 +13,10 @@ from scipy.integrate import quad
 from scipy.linalg import eigvals
 
 import suspkit as sk
+from suspkit.linkage import kernel_tables
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import STOP_RATE, BumpStop
-from suspkit.stance import load_factor, work
+from suspkit.stance import load_factor, plane_fall, work
 from suspkit.vehicle import Bar, Item, Load, StackPlan
 
 G = 9.80665  # m/s2, standard gravity (ISO 80000-3)
@@ -205,20 +206,75 @@ def test_static_axle_loads_by_the_lever_rule():
     pitch = float(stance.pitch)
     assert pitch < -0.005  # the box is behind: nose up, and nose *down* is positive
     # Moments of vertical forces about the frame's origin, every lever measured along the ground;
-    # a wheel leans with the frame and stands where its plane meets the ground.
+    # a wheel is round and stands under its hub, however far it pitches.
     lever = -(centre[0] * np.cos(pitch) + centre[2] * np.sin(pitch))
-    hub, tyre = stance.travel - 0.18, vehicle.front.tyre
-    reach = tyre.radius - stance.tyre_load * np.cos(pitch) / tyre.rate
-    wheel, foot = (
-        -(np.array([0, 0, -2.9, -2.9]) * np.cos(pitch) + z * np.sin(pitch))
-        for z in (hub, hub - reach)
-    )
+    wheel = -np.array([0, 0, -2.9, -2.9]) * np.cos(pitch)
+    wheel -= (stance.travel - 0.18) * np.sin(pitch)
     unsprung = 34.0 * G
     moment = mass * G * lever + (unsprung * wheel).sum()
-    assert_allclose((stance.tyre_load * foot).sum(), moment, rtol=1e-10)
+    assert_allclose((stance.tyre_load * wheel).sum(), moment, rtol=1e-10)
     # And with the levers of the level vehicle, the textbook's rule, within the pitch's effect.
     rear = (mass * -centre[0] / 2.9 + 2 * 34.0) * G
     assert_allclose(stance.tyre_load[2:].sum(), rear, rtol=0.01)
+
+
+def test_a_round_wheel_stands_under_its_hub(unit7):
+    """Pitch alone squeezes no tyre: what it carries is its rate times how far its hub is down."""
+    for pitch, roll in ((0.0, 0.0), (0.2, 0.0), (-0.3, 0.0), (0.1, 0.2), (-0.3, -0.25)):
+        reach = independent.lowest_of_disc(1.0, pitch, roll)
+        assert plane_fall(pitch, roll) == pytest.approx(reach, rel=1e-12)
+    stance = sk.settle(unit7, load="carry-out")
+    pitch, tyres = float(stance.pitch), (unit7.front.tyre, unit7.rear.tyre)
+    assert pitch < -0.02 and abs(stance.roll) < 1e-3
+    ahead = np.array([0.0, 0.0, -1.0, -1.0]) * unit7.wheelbase
+    below = np.array([unit7.axle_of(name).hub_below_frame for name in CORNERS])
+    hub = stance.frame_height - ahead * np.sin(pitch) + (stance.travel - below) * np.cos(pitch)
+    axle = hub.reshape(2, 2).mean(axis=1)  # mean of left and right: leaves out a little roll
+    load = stance.tyre_load.reshape(2, 2).sum(axis=1)
+    radius, rate = np.array([(tyre.radius, tyre.rate) for tyre in tyres]).T
+    assert_allclose(load, 2 * rate * (radius - axle), rtol=1e-5)
+
+
+def test_the_slope_of_the_energy_is_what_the_core_says_it_is(unit7):
+    """Gradient and curvature against differences of tyre, gravity and bar energy, leaning far.
+
+    The shocks are slack, so all that holds the pose is in the energy written here, with the lowest
+    point of each disc searched for.
+    """
+    from suspkit import kernel
+
+    steps, cells, table = kernel_tables([unit7.front.motion, unit7.rear.motion])
+    body = np.array([9e3, -1.4, 0.1, 0.3, 0.0])
+    wheels = np.array(
+        [(-2.9 * (i > 1), 0.8 * (-1) ** i, -0.18, 340.0, 0.4, 150e3) for i in range(4)]
+    )
+    bars = np.array([9e3, 4e3])
+    nothing = np.zeros((4, 1)), np.zeros((4, 1)), np.zeros(4), np.zeros(4), np.zeros(4)
+
+    def energy(q):
+        turn, up = independent.rotation(q[1], q[2])[2], 9e3 * q[0]
+        total = up + 9e3 * turn @ body[1:4]
+        for wheel, z in zip(wheels, q[3:], strict=True):
+            hub = q[0] + turn @ (wheel[:3] + [0.0, 0.0, z])
+            squeeze = 0.4 - 0.4 * hub / independent.lowest_of_disc(0.4, q[1], q[2])
+            total += 340.0 * hub + 75e3 * max(0.0, squeeze) ** 2
+        return total + 0.5 * bars @ (q[3::2] - q[4::2]) ** 2
+
+    def ours(q):
+        g, h, tilt, seen = np.empty(7), np.empty((7, 7)), np.empty(7), np.empty((4, 6))
+        kernel.balance(q, body, wheels, np.zeros((2, 4)), steps, cells, table, *nothing, bars,
+                       g, h, tilt, seen)  # fmt: skip
+        return g, np.tril(h) + np.tril(h, -1).T, seen[:, 5]
+
+    for pitch, roll in ((0.0, 0.0), (0.25, 0.0), (0.2, -0.3), (-0.3, 0.15)):
+        q = np.array([0.35, pitch, roll, 0.1, 0.12, 0.2, 0.22])
+        q[0] += 2.9 * max(0.0, -np.sin(pitch))  # the lower end just off or on the ground
+        slope, curve, load = ours(q)
+        assert (load > 0).any()
+        by_hand = [(energy(q + d) - energy(q - d)) / 2e-5 for d in 1e-5 * np.eye(7)]
+        assert_allclose(slope, by_hand, rtol=1e-6, atol=0.05)
+        bends = [(ours(q + d)[0] - ours(q - d)[0]) / 2e-6 for d in 1e-6 * np.eye(7)]
+        assert_allclose(curve, bends, rtol=1e-6, atol=1.0)
 
 
 def test_masses_are_moments_of_scales_and_items(unit7):

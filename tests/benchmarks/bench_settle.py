@@ -196,14 +196,18 @@ def _root_on_vectors(vehicle, front, rear, masses, shaft_at_wheel, start):
         turn = about_y @ np.array([[1.0, 0.0, 0.0], [0.0, cr, -sr], [0.0, sr, cr]])
         force = -weight * up
         moment = np.cross(turn @ centre, force)
+        # A wheel is a disc: straight down its plane, and how far that falls.
+        fall = np.sqrt(1.0 - turn[2, 1] ** 2)
+        down = (turn[2, 1] * turn[:, 1] - up) / fall
         along = np.empty(4)
         for i, (axle, x, y, other) in enumerate(corners):
             z = q[3 + i]
             hub = turn @ np.array([x, y, z - axle.drop])
-            ground = axle.tyre_rate * max(axle.radius - q[0] - hub[2], 0.0)
+            reach = (q[0] + hub[2]) / fall
+            ground = axle.tyre_rate * max(axle.radius - reach, 0.0) / fall
             net = (ground - axle.weight) * up
             force = force + net
-            moment = moment + np.cross(hub, net)
+            moment = moment + np.cross(hub, net) + np.cross(reach * down, ground * up)
             bar = axle.bar * (z - q[3 + other])
             along[i] = turn[:, 2] @ net - shaft_at_wheel(i, axle, z) - bar
         return np.concatenate([force[2:], moment[:2], along]) / weight
@@ -225,14 +229,18 @@ def settle_by_hand(vehicle, front, rear, masses, setting, start):
         roll_moment = -weight * (cy * cr - cz * sr)
         pitch_moment = weight * (cx * cp + cy * sp * sr + cz * sp * cr)
         along = []
+        tilt = cp * sr  # of a wheel's axle
+        fall = math.sqrt(1.0 - tilt * tilt)
         for (axle, x, y, other, law), z in zip(corners, travel, strict=True):
             s, ratio = axle.motion(z)
             above = z - axle.drop
             hub = heave - x * sp + cp * (y * sr + above * cr)
-            net = axle.tyre_rate * max(0.0, axle.radius - hub) - axle.weight
+            ground = axle.tyre_rate * max(0.0, axle.radius - hub / fall) / fall
+            net = ground - axle.weight
             force += net
-            roll_moment += net * (y * cr - above * sr)
-            pitch_moment -= net * (x * cp + y * sp * sr + above * sp * cr)
+            out = ground * hub * tilt / (fall * fall)  # the foot is this far from under the hub
+            roll_moment += net * (y * cr - above * sr) + out * cr
+            pitch_moment -= net * (x * cp + y * sp * sr + above * sp * cr) + out * sp * sr
             shaft = law(s) + axle.rest(s)
             along.append(shaft * ratio - net * cp * cr + axle.bar * (z - travel[other]))
         return [v / weight for v in (force, roll_moment, pitch_moment, *along)]
