@@ -10,13 +10,12 @@ valve, where the damper has them.
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 
 import numpy as np
 
 from suspkit.curves import Curve
+from suspkit.files import read_rows
 from suspkit.plausible import (
     Area,
     Bore,
@@ -31,6 +30,9 @@ from suspkit.plausible import (
 from suspkit.units import parse
 
 DIRECTIONS = ("compression", "rebound")
+
+MOST_ROWS = 5000
+"""Of a dyno table: 25 clicks of 100 speeds each way."""
 
 FASTEST = 20.0
 """Shock velocity up to which a curve is drawn unless told otherwise [m/s]: beyond any event."""
@@ -472,26 +474,16 @@ class DynoTable:
         ValueError
             One sentence naming the file, the line, the column and the value.
         """
-        lines = [
-            (number, line)
-            for number, line in enumerate(text.splitlines(), start=1)
-            if line.strip() and not line.lstrip().startswith("#")
-        ]
-        if not lines:
-            raise ValueError(f"{name}: the file is empty; expected a heading row and rows")
-        try:
-            cells = [next(csv.reader(io.StringIO(line), strict=True)) for _, line in lines]
-        except csv.Error as error:
-            raise ValueError(f"{name}: not a CSV file: {error}") from None
-        numbers = [number for number, _ in lines]
-        columns = _columns(cells[0], f"{name} line {numbers[0]}")
+        lines = read_rows(
+            text, name=name, what="a dyno table", most=MOST_ROWS,
+            heading=",".join(example for *_, example in _NEEDED),
+            ours=lambda cells: sum(map(bool, _places(cells))) > 1,
+        )  # fmt: skip
+        line, heading = next(lines)
+        columns = _columns(heading, f"{name} line {line}")
         seen, rows = {}, {direction: {} for direction in DIRECTIONS}
-        for number, row in zip(numbers[1:], cells[1:], strict=True):
+        for number, row in lines:
             where = f"{name} line {number}"
-            if len(row) != len(cells[0]):
-                raise ValueError(
-                    f"{where}: has {len(row)} cells; expected {len(cells[0])}, as in the heading"
-                )
             clicks, velocity, force = (_value(row, column, where) for column in columns)
             said = [row[column.at].strip()[:60] for column in columns]
             if clicks != int(clicks) or clicks < 0:
@@ -576,16 +568,25 @@ class _Column:
     factor: float
 
 
+_NEEDED = (
+    (("clicks", "click"), None, "clicks (out)"),
+    (("velocity",), "velocity", "velocity (in/s)"),
+    (("force",), "force", "force (lbf)"),
+)
+"""Columns of a dyno table: names, kind and an example of each."""
+
+
+def _places(cells):
+    """Where the columns needed are, each of which should be there once."""
+    titles = [cell.partition("(")[0].strip().lower() for cell in cells]
+    return [[i for i, title in enumerate(titles) if title in names] for names, *_ in _NEEDED]
+
+
 def _columns(cells, where):
     """The three columns needed, from the heading row."""
     headings = [cell.strip()[:60] for cell in cells]
     found = []
-    for names, kind, example in (
-        (("clicks", "click"), None, "clicks (out)"),
-        (("velocity",), "velocity", "velocity (in/s)"),
-        (("force",), "force", "force (lbf)"),
-    ):
-        at = [i for i, h in enumerate(headings) if h.partition("(")[0].strip().lower() in names]
+    for at, (names, kind, example) in zip(_places(cells), _NEEDED, strict=True):
         if len(at) != 1:
             had = "twice" if at else "missing"
             raise ValueError(

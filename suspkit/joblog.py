@@ -585,15 +585,19 @@ class JobLog:
             tables.insert(0, (vehicles, _VEHICLE, self._import_vehicle))
         if training.is_file():
             tables.append((training, _TRAINING, self._import_training))
+        try:
+            # Before the log is locked: another program may be waiting for it.
+            tables = [(list(read_csv(table, names)), add) for table, names, add in tables]
+        except ValueError as error:
+            raise JobLogError(str(error)) from None
         new = 0
         with self._writing():
             where = ""
             try:
-                for table, names, add in tables:
-                    for place, cells in read_csv(table, names):
+                for rows, add in tables:
+                    for place, cells in rows:
                         where = f"{place}, column "
                         new += add(cells)
-                        where = ""
             except JobLogError:
                 raise  # of the log itself
             except ValueError as error:

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from itertools import zip_longest
 from numbers import Real
 
-from suspkit.files import read_text
+from suspkit.files import read_rows, read_text
 from suspkit.setup import CORNERS, CornerSetup, Setup
 
 Four = tuple[float | None, float | None, float | None, float | None]
@@ -86,6 +86,9 @@ COLUMNS = ("when", "by", "load", "at_rest", "bottomed", *CELLS, "note", "setup")
 
 AT_REST = ("rolled", "lowered", "lifted")
 """What `Ride.at_rest` may be."""
+
+LARGEST, MOST_ROWS = 2**26, 100_000
+"""Bytes and rows of a CSV: many years of a shop."""
 
 _SAME = ("when", "by", "load", "at_rest", "note")
 _SET = {"turns": (0, 1000, "turns"), "gap": (0, 3, "m"), "ring": (-3, 3, "m")}
@@ -349,32 +352,21 @@ def read_csv(path, names):
     ValueError
         One sentence naming file, line and column.
     """
-    csv.field_size_limit(max(csv.field_size_limit(), 2**27))  # a rack is longer than most cells
-    text = read_text(path, expected="a CSV in UTF-8")
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     headings = [_heading(name) for name in names]
-    line, cells = 1, None
-    try:
-        for cells in reader:
-            where, first = f"{path} line {line}", line == 1
-            line = reader.line_num + 1
-            if first:
-                for number, (cell, heading) in enumerate(zip_longest(cells, headings), start=1):
-                    if cell != heading:
-                        wanted = "no more" if heading is None else repr(heading)
-                        shown = _short(cell)
-                        raise ValueError(f"{where}, column {number} is {shown}; expected {wanted}")
-            elif len(cells) == len(headings):
-                texts = (c[1:] if c[:1] == "'" and _FORMULA.match(c) else c for c in cells)
-                yield where, dict(zip(names, texts, strict=True))
-            elif cells:
-                raise ValueError(
-                    f"{where} has {len(cells)} cells; expected {len(headings)}, as in the heading"
-                )
-    except csv.Error as error:
-        raise ValueError(f"{path} line {line}: {error}; expected cells with commas") from None
-    if cells is None:
-        raise ValueError(f"{path} is empty; expected a heading row")
+    rows = read_rows(
+        read_text(path, expected="a CSV in UTF-8", most=LARGEST), name=path, remarks=False,
+        what="a CSV of a job log", heading=",".join(headings[:4]) + ",...", most=MOST_ROWS,
+        ours=lambda cells: 2 * len({*cells} & {*headings}) >= len(headings),
+    )  # fmt: skip
+    line, first = next(rows)
+    for number, (cell, heading) in enumerate(zip_longest(first, headings), start=1):
+        if cell != heading:
+            wanted = "no more" if heading is None else repr(heading)
+            shown = _short(cell)
+            raise ValueError(f"{path} line {line}, column {number} is {shown}; expected {wanted}")
+    for line, cells in rows:
+        texts = (c[1:] if c[:1] == "'" and _FORMULA.match(c) else c for c in cells)
+        yield f"{path} line {line}", dict(zip(names, texts, strict=True))
 
 
 def from_cells(cells):

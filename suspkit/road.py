@@ -15,8 +15,6 @@ References
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -28,7 +26,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from suspkit.files import read_text
+from suspkit.files import read_rows, read_text
 from suspkit.units import DEGREE, parse
 
 __all__ = ["ROUGHNESS", "Road"]
@@ -691,35 +689,23 @@ _COLUMNS = {
     "left height": "height",
     "right height": "right height",
 }
+_LARGEST, _MOST_POINTS = 2**23, 200_000  # bytes and points: a mile read to the quarter inch
 _EXAMPLE = "expected columns such as 'distance [ft]', 'height [in]' and 'right height [in]'"
 
 
 def _read_profile(path):
     """Columns of a profile in metres: distance, height and, if it is there, right height."""
-    lines = [
-        (number, line)
-        for number, line in enumerate(read_text(path).splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not lines:
-        raise ValueError(f"{path}: the file is empty; expected a heading row and points")
-    try:
-        rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
-    except csv.Error as error:
-        raise ValueError(f"{path}: not a CSV file: {error}") from None
-    if len(rows) != len(lines):
-        raise ValueError(f"{path}: a quoted cell runs over a line end; expected one row a line")
-    columns = _read_heading(rows[0], f"{path} line {lines[0][0]}")
-    if len(rows) < 3:
-        raise ValueError(f"{path}: has {len(rows) - 1} points; expected 2 or more")
+    text = read_text(path, expected="a road profile in CSV", most=_LARGEST)
+    rows = read_rows(
+        text, name=path, what="a road profile", heading="distance [ft],height [in]",
+        most=_MOST_POINTS, ours=lambda cells: any(_column(cell)[0] for cell in cells),
+    )  # fmt: skip
+    line, heading = next(rows)
+    columns = _read_heading(heading, f"{path} line {line}")
     values = {name: [] for name, _ in columns}
     before = "the start"
-    for (number, _), cells in zip(lines[1:], rows[1:], strict=True):
+    for number, cells in rows:
         where = f"{path} line {number}"
-        if len(cells) != len(columns):
-            raise ValueError(
-                f"{where}: has {len(cells)} cells; expected {len(columns)}, as in the heading"
-            )
         for (name, factor), cell in zip(columns, cells, strict=True):
             values[name].append(_read_cell(cell, f"{where}: {name}") * factor)
             if name == "distance":
@@ -729,23 +715,32 @@ def _read_profile(path):
                         "further along than the last"
                     )
                 before = cell.strip()
+    if len(values["distance"]) < 2:
+        raise ValueError(f"{path}: has {len(values['distance'])} points; expected 2 or more")
     return values["distance"], values["height"], values.get("right height")
+
+
+def _column(cell):
+    """Which column a cell of the heading names, if any, and its unit."""
+    match = _HEADING.fullmatch(cell) if len(cell) < 100 else None
+    if not match:
+        return None, None
+    return _COLUMNS.get(" ".join(re.split(r"[\s_]+", match["name"].lower()))), match["unit"]
 
 
 def _read_heading(cells, where):
     """Name of each column and what one of its unit is in metres."""
     columns = []
     for cell in cells:
-        match, shown = _HEADING.fullmatch(cell), repr(cell.strip()[:60])
-        name = match and _COLUMNS.get(" ".join(re.split(r"[\s_]+", match["name"].lower())))
+        (name, unit), shown = _column(cell), repr(cell.strip()[:60])
         if not name:
             raise ValueError(f"{where}: column {shown} is not known; {_EXAMPLE}")
         if name in [known for known, _ in columns]:
             raise ValueError(f"{where}: column {shown} is there twice; {_EXAMPLE}")
-        if not match["unit"]:
+        if not unit:
             raise ValueError(f"{where}: column {shown} has no unit; {_EXAMPLE}")
         try:
-            factor = parse(f"1 {match['unit']}", "length")
+            factor = parse(f"1 {unit}", "length")
         except ValueError:
             raise ValueError(
                 f"{where}: column {shown} is not in a unit of length; {_EXAMPLE}"

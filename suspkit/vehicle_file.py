@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import difflib
 import hashlib
-import io
 import re
-import tomllib
 import typing
 import unicodedata
+from contextlib import contextmanager
 from dataclasses import fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -17,7 +15,7 @@ from pathlib import Path
 from suspkit import damper, setup, shock, vehicle
 from suspkit.corner import BrokenSetupError, assemble, thread_problems
 from suspkit.damper import DynoTable
-from suspkit.files import UnreadableError, read_text
+from suspkit.files import UnreadableError, parse_toml, read_rows, read_text
 from suspkit.limits import judge_file, words
 from suspkit.setup import AXLES
 from suspkit.springs import Spring
@@ -58,6 +56,18 @@ MOST_VERDICTS = 2
 LONGEST_NAME = 60
 """Characters in a name, which stands in lists and sentences and on the work sheet."""
 
+LARGEST = 2**20
+"""A vehicle file, rack or dyno table [bytes]; those of one vehicle have some thousands."""
+
+MOST_SPRINGS = 2000
+"""In a rack."""
+
+MOST_ENTRIES = 500
+"""In one table or list of a vehicle file."""
+
+MOST_SETUPS = 100
+"""In a vehicle file; each is put together to see whether it fits."""
+
 DEEPEST = 20
 """Tables within tables; a vehicle has five."""
 
@@ -87,17 +97,16 @@ def load_vehicle(path):
         One sentence naming the file, the field, its value and what was expected.
     """
     path = Path(path)
-    text = _read_text(path)
-    try:
-        raw = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise VehicleFileError(f"{path}: not a TOML file: {error}") from None
-    except ValueError:  # the only other one TOML's reader raises
-        raise VehicleFileError(
-            f"{path}: holds a whole number of thousands of digits; expected none"
-        ) from None
+    text = _read_text(path, "a vehicle file")
+    with _plainly():
+        raw = parse_toml(text, path)
     if not raw:
         raise VehicleFileError(f"{path}: the file is empty; expected a vehicle")
+    # Of what may be any file of the machine nothing is quoted.
+    if len(raw.keys() & {f.name for f in fields(Vehicle)}) < 3:
+        raise VehicleFileError(
+            f"{path}: is no vehicle file; expected name, wheelbase, front, rear and so on"
+        )
     digest = hashlib.sha256(text.encode())
     _check_names(raw, path)
     rack = raw.pop("rack", None)
@@ -155,43 +164,31 @@ def load_rack(path):
     VehicleFileError
     """
     path = Path(path)
-    lines = [
-        (number, line)
-        for number, line in enumerate(_read_text(path).splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not lines:
-        raise VehicleFileError(f"{path}: the file is empty; expected a heading row and springs")
-    try:
-        rows = list(csv.reader(io.StringIO("\n".join(line for _, line in lines))))
-    except csv.Error as error:
-        raise VehicleFileError(f"{path}: not a CSV file: {error}") from None
-    heading = [cell.strip() for cell in rows[0]]
-    if len(rows) != len(lines):
-        raise VehicleFileError(f"{path}: a quoted cell runs over a line; expected one row a line")
     wire_fields = {f.name for f in fields(Wire)}
     spring_fields = {f.name for f in fields(Spring)} - {"wire", "table", "coils"}
+    known = [*sorted(spring_fields | wire_fields), "note"]
+    rows = read_rows(
+        _read_text(path, "a rack of springs in CSV"), name=path, what="a rack of springs",
+        heading="name,rate,free_length,solid_length", most=MOST_SPRINGS,
+        ours=lambda cells: "name" in cells and len({*cells} & {*known}) > 1,
+    )  # fmt: skip
+    with _plainly():
+        line, heading = next(rows)
+    heading = [cell.strip() for cell in heading]
     for column in heading:
         try:
-            known_name(
-                column,
-                dict.fromkeys([*sorted(spring_fields | wire_fields), "note"]),
-                "column",
-                "one of",
-            )
+            known_name(column, dict.fromkeys(known), "column", "one of")
         except ValueError as error:
-            raise VehicleFileError(f"{path} line {lines[0][0]}: {error}") from None
+            raise VehicleFileError(f"{path} line {line}: {error}") from None
         if heading.count(column) > 1:
             raise VehicleFileError(
-                f"{path} line {lines[0][0]}: column {column} is there twice; expected each once"
+                f"{path} line {line}: column {column} is there twice; expected each once"
             )
     springs = {}
-    for (number, _), cells in zip(lines[1:], rows[1:], strict=True):
+    with _plainly():
+        rows = list(rows)
+    for number, cells in rows:
         where = f"{path} line {number}"
-        if len(cells) != len(heading):
-            raise VehicleFileError(
-                f"{where}: has {len(cells)} cells; expected {len(heading)}, as in the heading"
-            )
         row = {k: v.strip() for k, v in zip(heading, cells, strict=True) if v.strip()}
         row.pop("note", None)
         if "name" not in row:
@@ -227,7 +224,8 @@ def load_dyno(path):
     """
     path = Path(path)
     try:
-        return DynoTable.from_csv(_read_text(path), name=str(path))
+        text = _read_text(path, "a dyno table in CSV")
+        return DynoTable.from_csv(text, name=str(path))
     except ValueError as error:
         raise VehicleFileError(str(error)) from None
 
@@ -246,11 +244,17 @@ def _with_dyno_table(raw, axle, path, digest):
     return raw | {axle: raw[axle] | {"shock": raw[axle]["shock"] | {"damper": damper}}}
 
 
-def _read_text(path):
+@contextmanager
+def _plainly():
     try:
-        return read_text(path)
+        yield
     except UnreadableError as error:
         raise VehicleFileError(str(error)) from None
+
+
+def _read_text(path, expected):
+    with _plainly():
+        return read_text(path, expected=expected, most=LARGEST)
 
 
 def _read_named(path, field, name):
@@ -260,26 +264,33 @@ def _read_named(path, field, name):
             f"{path}: {field} is {_shown(name)}; expected the name of a CSV file"
         )
     try:
-        return read_text(path.parent / name, expected="a CSV file")
+        return read_text(path.parent / name, expected="a CSV file", most=LARGEST)
     except UnreadableError as error:
         raise VehicleFileError(f"{path}: {field} is {name!r}, but {error}") from None
 
 
 def _check_names(raw, path):
-    """Refuse names that would not fit a line, before they get into a sentence."""
-    tables = [((), raw)]
-    while tables:
-        place, table = tables.pop()
-        named = ".".join(place)
+    """Refuse what is too much to check, and names that fit no line, before a sentence has them."""
+    branches = [((), raw)]
+    while branches:
+        place, branch = branches.pop()
+        named = ".".join(map(str, place))
+        most = MOST_SETUPS if place == ("setups",) else MOST_ENTRIES
         if len(place) > DEEPEST:
             raise VehicleFileError(
                 f"{path}: {named} is a table {DEEPEST} tables deep; expected those of a vehicle"
             )
-        for name, value in table.items():
-            if fault := _fault_of_name(name):
+        if len(branch) > most:
+            named = named or "it"
+            raise VehicleFileError(
+                f"{path}: {named} has {len(branch)} entries; expected at most {most}"
+            )
+        is_table = isinstance(branch, dict)
+        for name, value in branch.items() if is_table else enumerate(branch):
+            if is_table and (fault := _fault_of_name(name)):
                 raise VehicleFileError(f"{path}: {f'{named}: ' if named else ''}{fault}")
-            if isinstance(value, dict):
-                tables.append(((*place, name), value))
+            if isinstance(value, dict | list):
+                branches.append(((*place, name), value))
     name = raw.get("name")
     if isinstance(name, str) and (fault := _fault_of_name(name)):
         raise VehicleFileError(f"{path}: {fault}")

@@ -331,7 +331,7 @@ def test_what_a_log_command_cannot_do_is_one_sentence(suspkit, shop, tmp_path):
         refused(suspkit("log", *command), str(missing), *words)
     refused(suspkit("log", "show", UNIT7), str(UNIT7), "cannot be read", "expected a job log")
     refused(suspkit("log", "show", shop, "Unit 9"), "'Unit 9'", "expected", "Unit 7")
-    refused(suspkit("log", "import", shop, DATA / "springs.csv"), "springs.csv line 1, column 1")
+    refused(suspkit("log", "import", shop, DATA / "springs.csv"), "springs.csv: is not a CSV of a")
     refused(suspkit("log", "import", shop, tmp_path / "no.csv"), "no.csv", "cannot be read")
     refused(suspkit("log", "export", shop, shop / "x.csv"), "cannot be written", "expected")
     assert not missing.exists()

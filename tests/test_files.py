@@ -1,12 +1,26 @@
-"""Files are written whole or not at all, and what is there is kept."""
+"""Files are read within bounds, and written whole or not at all."""
 
 import os
+import socket
 import stat
+import subprocess
+import sys
+import time
 
 import pytest
 
 from suspkit import files
-from suspkit.files import UnwritableError, copy_missing, write_file, write_files
+from suspkit.files import (
+    UnreadableError,
+    UnwritableError,
+    copy_missing,
+    parse_toml,
+    read_bytes,
+    read_rows,
+    read_text,
+    write_file,
+    write_files,
+)
 
 
 def test_writes_text_as_utf8_and_bytes_as_they_are(tmp_path):
@@ -111,3 +125,139 @@ def test_copying_to_where_nothing_can_be_is_one_sentence(tmp_path):
     (tmp_path / "file").write_text("mine")
     with pytest.raises(UnwritableError, match="cannot be written"):
         copy_missing(tmp_path / "source", tmp_path / "file")
+
+
+# --- reading --------------------------------------------------------------------------------------
+
+
+def unreadable(call, *words):
+    with pytest.raises(UnreadableError) as caught:
+        call()
+    said = str(caught.value)
+    assert [word for word in (*words, "expected") if word not in said] == [], said
+    assert "\n" not in said and len(said) < 500
+    return said
+
+
+@pytest.fixture
+def odd(tmp_path):
+    """What is no file of the disk, or has no end, by name."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "round").symlink_to("round")
+    (tmp_path / "through").symlink_to("pipe")
+    with socket.socket(socket.AF_UNIX) as listening:
+        home = os.getcwd()
+        os.chdir(tmp_path)  # a socket's name is short
+        listening.bind("socket")
+        os.chdir(home)
+        yield {
+            tmp_path / "pipe": "it is a pipe",
+            tmp_path / "folder": "it is a folder",
+            tmp_path / "socket": "it is a socket",
+            tmp_path / "round": "symbolic links",
+            tmp_path / "through": "it is a pipe",
+            tmp_path / "none": "No such file",
+            tmp_path / ("x" * 300): "name too long",
+            "a\0b": "no file has such a name",
+            "/dev/zero": "it is a device",
+        }
+
+
+def test_what_is_no_file_is_refused_at_once(odd):
+    """A pipe that nobody writes to is not waited for."""
+    for path, fault in odd.items():
+        unreadable(lambda p=path: read_text(p, expected="a rack"), str(path)[:300], fault, "a rack")
+
+
+@pytest.mark.parametrize(
+    "command", [("check", "{}"), ("log", "import", "log", "{}"), ("log", "show", "{}"), 
+                ("article", "{}", "--no-pdf")]
+)  # fmt: skip
+def test_a_command_waits_for_no_pipe(tmp_path, command):
+    os.mkfifo(tmp_path / "pipe")
+    done = subprocess.run(
+        [sys.executable, "-m", "suspkit.cli", *(word.format("pipe") for word in command)],
+        cwd=tmp_path, capture_output=True, text=True, timeout=60,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1), done.stderr
+    assert "pipe" in done.stderr and "expected" in done.stderr
+    assert os.listdir(tmp_path) == ["pipe"]
+
+
+@pytest.mark.skipif(not os.path.exists("/proc/self/maps"), reason="needs /proc")
+def test_a_file_that_lies_about_its_size_is_read_to_the_bound():
+    assert os.stat("/proc/self/maps").st_size == 0
+    unreadable(lambda: read_bytes("/proc/self/maps", most=2**10), "longer than 1 kB")
+    assert b"stack" in read_bytes("/proc/self/maps")
+
+
+def test_a_file_has_a_bound(tmp_path):
+    (tmp_path / "a").write_bytes(b"x" * 100)
+    assert read_bytes(tmp_path / "a", most=100) == b"x" * 100
+    unreadable(lambda: read_bytes(tmp_path / "a", most=99), "longer than")
+
+
+def test_text_is_utf8_with_or_without_marks(tmp_path):
+    path = tmp_path / "a"
+    for mark in (b"", b"\xef\xbb\xbf", 2 * b"\xef\xbb\xbf"):
+        path.write_bytes(mark + "½ in".encode())
+        assert read_text(path) == "½ in"
+    path.write_bytes(b"abc\xff")
+    unreadable(lambda: read_text(path), str(path), "byte 3 is 0xff", "UTF-8")
+    path.write_bytes("name".encode("utf-16"))
+    unreadable(lambda: read_text(path), "UTF-16; expected UTF-8")
+
+
+SECRET = "hunter2"
+TOMLS = {
+    "dots": ("a." * 50_000 + "b = 1", "line 1 is longer than"),
+    "lines of dots": (2 * ("a." * 4900 + "b = 1\n"), "line 1 has 4900 dots"),
+    "lists in lists": ("a = " + "[\n" * 100_000, "within each other"),
+    "tables in tables": ("a = " + "{a = " * 1500, "within each other"),
+    "digits": ("a = 1" + "0" * 5000, "digits"),
+    "twice": (f"[{SECRET}]\n[{SECRET}]", "line 2, column"),
+    "twice in one": (f"a = {{ {SECRET} = 1, {SECRET} = 2 }}", "line 1, column"),
+    "no TOML": (f"root:{SECRET}", "line 1, column"),
+}
+
+
+@pytest.mark.parametrize(("text", "words"), TOMLS.values(), ids=TOMLS)
+def test_toml_without_end_or_sense_is_refused_at_once_and_not_quoted(text, words):
+    began = time.process_time()
+    said = unreadable(lambda: parse_toml(text, "v.toml"), "v.toml: not a TOML file: ", words)
+    assert time.process_time() - began < 1.5  # 16 s for the dots, once
+    assert SECRET not in said
+
+
+def rows(text, **more):
+    more = {"what": "a rack", "heading": "name,rate", "ours": lambda cells: "name" in cells} | more
+    return list(read_rows(text, name="r.csv", **{"most": 3} | more))
+
+
+def test_rows_come_with_their_lines():
+    text = "# remark\n\nname,rate\r\n'a',1\n  \n# b,2\n\"c,d\",3\n"
+    assert rows(text) == [(3, ["name", "rate"]), (4, ["'a'", "1"]), (7, ["c,d", "3"])]
+    kept = rows('name,note\na,"b\n#c"\n#d,e\n', remarks=False)
+    assert kept == [(1, ["name", "note"]), (2, ["a", "b\n#c"]), (4, ["#d", "e"])]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", ["is empty", "name,rate"]),
+        ("# a\n\n", ["is empty", "name,rate"]),
+        (f"root:x:0:{SECRET}\n", ["is not a rack; expected a heading row such as 'name,rate'"]),
+        (f'"{SECRET}', ["line 1", "not a CSV file"]),
+        (f'"{SECRET}\n{SECRET}",name\n', ["line 1", "over a line"]),
+        (SECRET * 2000, ["line longer than 10000 letters"]),
+        ("name" + f",{SECRET}" * 100 + "\n", ["is not a rack"]),
+        ("name;rate\na;1,5\n", ["semicolons between its cells; expected commas", "points"]),
+        ("name\trate\na\t1\n", ["tabs between its cells; expected commas"]),
+        ("name,rate\n" + "a,1\n" * 4, ["more than 3 rows"]),
+        ("name,rate\na\n", ["line 2: has 1 cells; expected 2"]),
+        ('name,rate\n"a\n",1\n', ["line 2", "over a line"]),
+    ],
+)
+def test_rows_that_cannot_be_are_one_sentence(text, words):
+    assert SECRET not in unreadable(lambda: rows(text), "r.csv", *words)

@@ -1060,11 +1060,11 @@ def test_what_is_no_such_csv_is_one_sentence(log, exported, tmp_path):
     for data, *words in (
         (b"", "is empty", "heading row"),
         (b"\xff\xfe\0", "cannot be read", "UTF-8"),
-        (b"a,b\r\n", "line 1, column 1 is 'a'; expected 'key'"),
+        (b"a,b\r\n", "is not a CSV of a job log; expected a heading row", "'key,corrects"),
         ((lines[0] + ",more").encode(), "line 1, column 29 is 'more'; expected no more"),
         (lines[0].replace(" [m]", " [in]", 1).encode(), "'height_front_left [in]'", "[m]'"),
         (lines[0].rsplit(",", 1)[0].encode(), "column 28 is None; expected 'logged'"),
-        ((lines[0] + "\r\na,b\r\n").encode(), "line 2 has 2 cells; expected 28"),
+        ((lines[0] + "\r\na,b\r\n").encode(), "line 2: has 2 cells; expected 28"),
         ((lines[0] + '\r\n"a"b,"').encode(), "line 2: ", "expected"),
     ):
         path.write_bytes(data)

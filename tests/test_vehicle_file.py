@@ -2,6 +2,7 @@
 
 import copy
 import hashlib
+import time
 import tomllib
 import warnings
 
@@ -90,6 +91,69 @@ def test_an_unknown_load_or_set_up_in_python(unit7):
         sk.settle(unit7, load="party")
     with pytest.raises(ValueError, match="name is 'unit8'.*did you mean 'unit7'"):
         sk.example("unit8")
+
+
+# --- bounds, and what is no file of ours ----------------------------------------------------------
+
+PRIVATE = b"root:hunter2,0:0\n[hunter2]\nhunter2 = 1\n"
+
+
+@pytest.mark.parametrize("text", [PRIVATE, PRIVATE[17:], b"name,hunter2\n1,2\n", b"hunter2;x\n"])
+def test_nothing_of_another_file_of_the_machine_is_quoted(tmp_path, text):
+    """A file that names another as its rack or dyno table may come from a stranger."""
+    private = tmp_path / "private"
+    private.write_bytes(text)
+    rack = write_bad(tmp_path / "rack", '"springs.csv"', f'"{private}"')
+    table = f'[front.shock.damper]\ntable = "{private}"'
+    dyno = write_bad(tmp_path / "dyno", "[front.shock.damper]", table)
+    for call, path in (
+        *((call, private) for call in (sk.load_vehicle, vehicle_file.load_rack)),
+        *((call, private) for call in (vehicle_file.load_dyno, sk.Road.from_csv)),
+        *((sk.load_vehicle, path) for path in (rack, dyno)),
+    ):
+        with pytest.raises(ValueError) as caught:
+            call(path)
+        said = str(caught.value)
+        assert said.startswith(str(private)) and "expected" in said and "hunter2" not in said
+
+
+def many(line, count):
+    return "".join(line.format(i) for i in range(count))
+
+
+LONG = {
+    "names": (many("k{} = 1\n", 90_000) + UNIT7.read_text(), "expected at most 500"),
+    "set-ups": (UNIT7.read_text() + many("[setups.s{}]\n", 5000), "setups has 5002 entries"),
+    "items": (UNIT7.read_text() + many('[items.i{}]\nmass = "x"\nzz = 1\n', 9000), "items has"),
+    "list": (UNIT7.read_text() + "[loads.x]\nitems = [\n" + '"a",\n' * 90_000 + "]\n",
+             "loads.x.items has 90000 entries; expected at most 500"),
+    "dots": (UNIT7.read_text() + "a." * 50_000 + "b = 1\n", "longer than 10000 letters"),
+    "bytes": (UNIT7.read_text() + "# remark\n" * 200_000, "longer than 1 MB"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "words"), LONG.values(), ids=LONG)
+def test_a_vehicle_file_without_end_is_refused_at_once(tmp_path, text, words):
+    path = write_bad(tmp_path, "name =", "name =")
+    path.write_text(text)
+    began = time.process_time()
+    assert words in refusal(path)
+    assert time.process_time() - began < 2
+
+
+SPRING = "s{},100 lb/in,10 in,4 in\n"
+
+
+@pytest.mark.parametrize(
+    ("row", "count", "words"),
+    [(SPRING, 100_000, "longer than 1 MB"), (SPRING, 2001, "more than 2000 rows")],
+)
+def test_a_rack_without_end_is_refused_at_once(tmp_path, row, count, words):
+    path = write_bad(tmp_path, "name =", "name =")
+    (tmp_path / "springs.csv").write_text("name,rate,free_length,solid_length\n" + many(row, count))
+    began = time.process_time()
+    assert words in refusal(path)
+    assert time.process_time() - began < 2
 
 
 # --- threads --------------------------------------------------------------------------------------
@@ -187,7 +251,7 @@ def test_any_slip_in_any_field_is_refused_or_settles(monkeypatch):
     for i, at in enumerate(every):
         for slip in (SLIPS[(i + step) % len(SLIPS)] for step in (0, 7, 14)):
             wrong = slipped(raw, at, slip)
-            monkeypatch.setattr(vehicle_file.tomllib, "loads", lambda _, w=wrong: copy.deepcopy(w))
+            monkeypatch.setattr(vehicle_file, "parse_toml", lambda *_, w=wrong: copy.deepcopy(w))
             told = f"{at} = {slip!r}"
             try:
                 vehicle = sk.load_vehicle(UNIT7)
