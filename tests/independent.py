@@ -2,17 +2,18 @@
 
 It reads a vehicle's plain numbers and shares no calculation with suspkit: springs are
 searched by `brentq` on the series recursion, the body is balanced with force and moment vectors
-under a rotation matrix (not as the slope of an energy), and `scipy.optimize.root` finds the pose.
+under a rotation matrix (not as the slope of an energy), and the pose is where it sinks to.
 Only the invented vehicles' linkages need a word: their tables are exact parabolas
 ``s = a z + b z**2``, which the smoothing fit keeps, so they are evaluated as parabolas here;
 for a tabled vehicle the fitted cubics are handed to scipy's `PPoly`.
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import PPoly
-from scipy.optimize import brentq, minimize_scalar, root
+from scipy.optimize import brentq, minimize_scalar
 
 from suspkit import Gas, Linkage, Setup, Shock, Spring, TopOut, Vehicle
 from suspkit.setup import CornerSetup
@@ -138,6 +139,7 @@ class Corner:
         self.stack = Stack(springs, dict(zip(seats, caps, strict=True)))
         self.hang_travel = self.hanging(lambda s: self.stack.force(s + self.seat))
         self.hang, _ = self.motion(self.hang_travel)
+        self.force = lru_cache(self.force)  # slopes by differences ask for the same again
 
     @property
     def full_bump(self):
@@ -357,30 +359,50 @@ def first_guess(body, lean):
     return np.r_[np.linalg.lstsq(np.array(rows), np.array(right), rcond=None)[0], travel]
 
 
-def settle(vehicle, setup, load=None, friction=0.0):
-    """Pose of a vehicle by `root` on the free-body equations, from a level start."""
-    body = FreeBody(vehicle, setup, load, friction)
-    best = None
-    # Powell's hybrid method is lost now and then among the kinks; then Levenberg and Marquardt's.
-    tries = [(lean, method) for method in ("hybr", "lm") for lean in (1.0, 0.0, 0.5)]
-    for lean, method in tries:
-        start = guess = first_guess(body, lean)
-        for _ in range(6):  # starting again refreshes the finite-difference slope after a kink
-            found = root(body.residual, start, method=method, tol=1e-15)
-            error = float(np.abs(found.fun).max())
-            # A balance too, but with the body upside down, or over on one diagonal.
-            if np.abs(found.x[1:3]).max() > 0.5 or abs(found.x[2] - guess[2]) > 0.15:
-                break
-            start = found.x
-            if best is None or error < best[1]:
-                best = start, error
-            if error < 1e-12:
-                break
-        if best is not None and best[1] < 1e-11:
+SETTLED = 1e-11
+"""What may be left over [of the weight]. Rounding leaves up to 1e-12: a float of half a metre is
+1e-16 m, on metal of 2e7 N/m some 1e-9 N, of a weight of some 1e4 N."""
+
+SLUGGISH = np.eye(7)[[0, 2, 1, 3, 4, 5, 6]]  # the moment about x turns it in roll, about y in pitch
+STEPS = 1e-7 * np.eye(7)
+
+
+def balanced(body, pose, most=300):
+    """Pose a body sinks to from one let go, and what is left over there [of the weight].
+
+    It moves as if in thick oil, so it comes to a balance that holds and never swings past it: each
+    step is an implicit one of ``speed = force``, with slopes by differences. The less is left, the
+    longer the next step, up to Newton's; more left, as past a kink, makes it shorter again.
+    """
+    left = body.residual(pose)
+    best = pose, np.abs(left).max()
+    pace = 0.02 / best[1]
+    for _ in range(most):
+        if best[1] < SETTLED:
             break
-    if best is None:
-        raise RuntimeError("the independent solver found no upright balance")
-    pose, error = best
+        slopes = np.transpose(
+            [(body.residual(pose + d) - body.residual(pose - d)) / 2e-7 for d in STEPS]
+        )
+        step = np.linalg.solve(SLUGGISH / pace - slopes, left)
+        pose = pose + step * min(1.0, 0.05 / np.abs(step).max())
+        before, left = left, body.residual(pose)
+        pace *= np.clip(np.linalg.norm(before) / max(np.linalg.norm(left), 1e-300), 0.1, 1e3)
+        pace = min(pace, 1e12)
+        if np.abs(left).max() < best[1]:
+            best = pose, np.abs(left).max()
+    return best
+
+
+def settle(vehicle, setup, load=None, friction=0.0):
+    """Pose of a vehicle on the free-body equations, let go level."""
+    body = FreeBody(vehicle, setup, load, friction)
+    for lean in (1.0, 0.0, 0.5):
+        pose, error = balanced(body, first_guess(body, lean))
+        # A balance too, but with the body upside down.
+        if error < SETTLED and np.abs(pose[1:3]).max() < 0.5:
+            break
+    else:
+        raise RuntimeError(f"no upright balance was found: {error:.1e} is left over")
     turn = rotation(pose[1], pose[2])
     height = []
     for i, corner in enumerate(body.corners):
@@ -391,21 +413,19 @@ def settle(vehicle, setup, load=None, friction=0.0):
     return Answer(pose, np.array(height), pose[3:], compression, body.tyre_loads(pose), error)
 
 
-def enter(vehicle, setup, lateral, count=200):
-    """Roll of a vehicle that enters a turn from the straight, in so many steps, by `root`."""
-    pose = settle(vehicle, setup).pose
-    for now in np.linspace(0.0, lateral, count):
-        body = FreeBody(vehicle, setup, lateral=now)
-        # Its differences are relative: of a lean of 1e-18 they are none.
-        pose = np.where(np.abs(pose) < 1e-12, 0.0, pose)
-        for method in ("hybr", "lm", "lm"):  # starting again, as in `settle`
-            found = root(body.residual, pose, method=method, tol=1e-15)
-            if abs(found.x[2] - pose[2]) < 0.02:
-                pose = found.x
-            if np.abs(body.residual(pose)).max() < 1e-9:
-                break
+def enter(vehicle, setup, lateral, count=40):
+    """Roll of a vehicle that enters a turn from the straight, in so many steps or more."""
+    pose, now, more = settle(vehicle, setup).pose, 0.0, lateral / count
+    body = FreeBody(vehicle, setup)
+    while now < lateral:
+        body.lateral = then = min(now + more, lateral)
+        found, error = balanced(body, pose)
+        if error < SETTLED and abs(found[2] - pose[2]) < 0.02:
+            pose, now = found, then
+        elif more > lateral / count / 64:
+            more /= 2  # what is nearer is found more surely
         else:
-            raise RuntimeError(f"the balance is lost at {now:.3f} m/s2")
+            raise RuntimeError(f"the balance is lost at {then:.3f} m/s2: {error:.1e} is left over")
     return pose[2]
 
 

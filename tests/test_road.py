@@ -431,7 +431,10 @@ def test_road_rises_from_flat_and_goes_back():
     plain, faded = rough(length=100.0), rough(length=100.0, fade=8.0)
     assert not faded.heights[:, [0, -1]].any()
     x = np.linspace(8.02, 91.98, 999)
-    np.testing.assert_array_equal(faded.height(x), plain.height(x))
+    # The fade is 1 there but for rounding, and so is what it does to the slopes: the ten or so
+    # operations of a cubic may each differ by a last bit of its largest term.
+    rounding = 10 * np.finfo(float).eps * np.abs(plain.heights).max()
+    np.testing.assert_allclose(faded.height(x), plain.height(x), rtol=0, atol=rounding)
     half = faded.height([4.0, 96.0]) / plain.height([4.0, 96.0])
     np.testing.assert_allclose(half, 0.5, rtol=1e-9)
 

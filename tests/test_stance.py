@@ -48,9 +48,10 @@ def one_spring(rate=40e3, **changes):
 # ------------------------------------------------------------------ against the free-body equations
 
 
-def test_settle_agrees_with_free_body_equations():
+@pytest.mark.parametrize("seeds", [range(60), pytest.param(range(60, 200), marks=pytest.mark.slow)])
+def test_settle_agrees_with_free_body_equations(seeds):
     seen = {"past": 0, "some past": 0, "bump stop": 0, "no bar": 0, "ring": 0, "unlevel": 0}
-    for seed in range(200):
+    for seed in seeds:
         vehicle, setup = independent.random_vehicle(np.random.default_rng(seed))
         friction = (0.0, 1.0, -1.0)[seed % 3]
         ours = sk.settle(vehicle, setup, load="some", friction=friction)
@@ -76,7 +77,7 @@ def test_settle_agrees_with_free_body_equations():
         seen["ring"] += any(c.ring is not None for c in setup.corners)
         seen["unlevel"] += abs(float(ours.roll)) > 0.01
     # The draw is only worth something if it reaches all of these.
-    assert min(seen.values()) >= 5, seen
+    assert min(seen.values()) >= len(seeds) // 30, seen
 
 
 @pytest.mark.parametrize("load", ["bare", "patrol", "carry-out"])
@@ -424,7 +425,7 @@ def test_standing_on_bump_stops_is_an_answer():
 )
 def test_a_turn_is_held_as_it_is_entered(tracks, stroke, rates, gap, cg, lateral):
     """Where a wheel leaves the ground there are two balances: from the straight it comes to the
-    one that leans less, as `root` does in many small steps."""
+    one that leans less, as the free-body equations do in many small steps."""
     lengths = {"tender": (0.15, 0.05), "main": (0.42, 0.1), "stiff": (0.45, 0.1)}
     pair = CornerSetup(stack="pair", turns=5.0, gap=gap)
     plain = CornerSetup(stack="one", turns=5.0)
