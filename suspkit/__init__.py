@@ -70,8 +70,8 @@ _HOMES = {
 
 _MODULES = (
     "article", "charts", "comfort", "driving", "events", "exercise_panels", "exercises",
-    "kit_charts", "panels", "ride_charts", "ride_panels", "ride_view", "roll_charts", "sheet",
-    "solve", "study", "study_panels", "sure_charts", "tables", "training", "units", "view",
+    "kit_charts", "order", "panels", "ride_charts", "ride_panels", "ride_view", "roll_charts",
+    "sheet", "solve", "study", "study_panels", "sure_charts", "tables", "training", "units", "view",
     "whatif_charts",
 )  # fmt: skip
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 
 import suspkit
+from suspkit import order
 from suspkit.files import write_files
 from suspkit.paper import PAPER, PrintError, environment, fitted, shortened, slug
 from suspkit.setup import AXLES
@@ -83,10 +84,8 @@ class _Writer:
             "name": axle.capitalize(),
             "stacks": stacks,
             "turns": _big(_plain(left.turns), _plain(right.turns)),
-            "turns_text": _sides(_plain(left.turns), _plain(right.turns)),
             "preload": self.both(axle, lambda c: self.length(c.preload)),
             "gap": _big(self.gap(left), self.gap(right)),
-            "gap_text": _sides(self.gap(left), self.gap(right)),
             "ring": self.both(axle, self.ring),
             "has_ring": bool(left.gap or right.gap),
             "clicks": [
@@ -271,9 +270,42 @@ class _Writer:
         if not any(abs(c.bolt_out_error) >= 0.05 for c in self.sheet.corners.values()):
             return ""
         return (
-            "With it out, contact is found too early: "
-            f"front {turns['front']}, rear {turns['rear']} turns short."
+            "With the bolt out it comes too early: "
+            f"front {turns['front']}, rear {turns['rear']} turns."
         )
+
+    def has_ring(self):
+        return any(c.gap for c in self.sheet.corners.values())
+
+    def axles(self, text):
+        """The same of each axle: "front 4, rear 5"."""
+        return ", ".join(f"{axle} {text(axle)}" for axle in AXLES)
+
+    def order(self):
+        """The order of work, with this set-up's numbers."""
+        corners = self.sheet.corners.values()
+        digits = {"us": 2, "metric": 1}[self.units]
+        return order.steps(
+            ring=self.has_ring(), clickers=any(c.clicks for c in corners),
+            turns=self.axles(lambda a: self.both(a, lambda c: _plain(c.turns))),
+            gap=self.axles(lambda a: self.both(a, self.gap)),
+            rise=self.axles(
+                lambda a: show(self.sheet.turn_rise[a], "length", self.units, digits)),
+            within=self.tape(order.WITHIN), sides=self.tape(self.sheet.side_to_side),
+            bolt_out=self.contact(),
+        )  # fmt: skip
+
+    def misled(self):
+        """What a tape reads while the rings are clear, of axles that stand past crossover."""
+        axles = {
+            axle: self.both(axle, lambda c: self.tape(c.height_ring_clear))
+            for axle in AXLES
+            if self.of(axle, "past_crossover").any()
+        }
+        if not axles:
+            return ""
+        reads = ", ".join(f"{axle} {height}" for axle, height in axles.items())
+        return f"Ring clear: {reads}, don't be misled."
 
     def aboard(self):
         sheet = self.sheet
@@ -329,7 +361,7 @@ def _chart(sheet, units):
     style = {"svg.hashsalt": "suspkit", "svg.fonttype": "path", "font.family": "DejaVu Sans",
              "font.size": 6.5, "axes.linewidth": 0.6}  # fmt: skip
     with settings(style):
-        figure = Figure(figsize=(3.75, 1.36), layout="constrained")
+        figure = Figure(figsize=(3.75, 1.22), layout="constrained")
         for place, (axes, axle) in enumerate(zip(figure.subplots(1, 2), AXLES, strict=True)):
             _draw(axes, axle, sheet, units)
             if place == 0:
@@ -409,6 +441,16 @@ def _guess(sheet):
     return SCALES[min(lines, len(SCALES) - 1)]
 
 
+def _halves(texts):
+    """Two columns about as long as each other."""
+
+    def longer(cut):
+        return max(sum(map(len, part)) for part in (texts[:cut], texts[cut:]))
+
+    cut = min(range(len(texts)), key=longer)
+    return texts[:cut], texts[cut:]
+
+
 def _page(sheet, units):
     """The page as a function of the size of type."""
     from markupsafe import Markup
@@ -437,12 +479,16 @@ def _page(sheet, units):
             }
             for name, c in sheet.corners.items()
         ],
-        "has_ring": any(c.gap for c in sheet.corners.values()),
+        "steps": _halves(writer.order()),
+        "why": order.WHY if writer.has_ring() else "",
+        "misled": writer.misled(),
+        "rings": [ring | {"picture": Markup(ring["picture"])} for ring in order.RINGS.values()]
+        if writer.has_ring()
+        else [],
         "tolerance": writer.tape(sheet.side_to_side),
         "rake": writer.rake(),
         "stand": writer.stand(),
         "reserve": writer.reserve(),
-        "contact": writer.contact(),
         "compressor": writer.compressor(),
         "chart": Markup(_chart(sheet, units)),
         "source": shortened(Path(vehicle.source).name or "not from a file", 48),

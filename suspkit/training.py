@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 import suspkit
+from suspkit import order
 from suspkit.files import write_files
 from suspkit.paper import environment, fitted, shortened, slug
 from suspkit.rides import moment
@@ -397,10 +398,14 @@ def write_record(trainee, rows, folder, *, paper="letter", pdf=True):
 
 
 def _sheet(scale):
+    from markupsafe import Markup
+
     tasks = [vars(task) | {"key": key} for key, task in TASKS.items()]
+    pictures = [Markup(ring["picture"]) for ring in order.RINGS.values()]
     sources = [f"{t.title}: {t.source}" for t in TASKS.values() if t.source != Task.source]
     return environment().get_template("hands_on.html").render(
-        tasks=tasks, sources=sources, scale=scale, version=suspkit.__version__
+        tasks=tasks, sources=sources, line=order.line(), why=order.WHY, rings=pictures, scale=scale,
+        version=suspkit.__version__,
     )  # fmt: skip
 
 

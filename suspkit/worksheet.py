@@ -8,11 +8,11 @@ import numpy as np
 
 from suspkit.bottoms import first_bottoms
 from suspkit.compressor import CompressorCheck, compressor_check
-from suspkit.corner import BrokenSetupError, assemble, thread_problems
+from suspkit.corner import BrokenSetupError, assemble, reset_gaps, thread_problems
 from suspkit.damping import damping_ratios
 from suspkit.events import drop
 from suspkit.limits import judge_file, judge_stance, told
-from suspkit.setup import AXLES, CORNERS, Setup
+from suspkit.setup import AXLES, CORNERS, ROWS, Setup
 from suspkit.stance import height_band, settle
 from suspkit.units import SYSTEMS
 from suspkit.vehicle import Targets, known_name
@@ -125,6 +125,9 @@ class CornerSheet:
     height, height_low, height_high : float
         Ride height without friction, and the band friction allows [m]; so are the numbers below,
         which are those of the stance without friction.
+    height_ring_clear : float
+        What it would be with all stop rings of the vehicle run up their threads, out of the way
+        [m]; nan without a ring.
     travel, bump_left, droop_left : float
         Wheel travel from droop, and what is left to full bump and to droop hang [m].
     crossings : tuple of Crossing
@@ -176,6 +179,7 @@ class CornerSheet:
     height: float
     height_low: float
     height_high: float
+    height_ring_clear: float
     travel: float
     bump_left: float
     droop_left: float
@@ -224,6 +228,8 @@ class WorkSheet:
         Mean of left and right [m].
     rake : float
         Front less rear ride height over wheelbase.
+    turn_rise : dict of str to float
+        Of each axle, by `turn_rise` [m].
     side_to_side : float
         Left and right should agree within this [m].
     compressor : dict of str to dict of str to CompressorCheck
@@ -247,6 +253,7 @@ class WorkSheet:
     front_height: float
     rear_height: float
     rake: float
+    turn_rise: dict[str, float]
     side_to_side: float
     compressor: dict[str, dict[str, CompressorCheck]]
     problems: tuple[str, ...]
@@ -288,8 +295,11 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
     band = height_band(vehicle, setup, load=load, corners=corners)
     damped = all(c.shock.damper is not None for c in corners.values()) and not stance.tipped
     ratios = damping_ratios(vehicle, setup, load=load) if damped else None
+    clear = ring_clear(setup, corners)
+    cleared = assemble(vehicle, clear, refuse_solid=False)
+    clear = settle(vehicle, clear, load=load, corners=cleared)
     sheets = {
-        name: _corner_sheet(vehicle, setup, load, corners[name], stance, band, ratios)
+        name: _corner_sheet(vehicle, setup, load, corners[name], stance, clear, band, ratios)
         for name in CORNERS
     }
     items = vehicle.loads[load].items if load is not None else ()
@@ -305,12 +315,65 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         front_height=float(stance.front_height),
         rear_height=float(stance.rear_height),
         rake=float(stance.rake),
+        turn_rise={axle: float(turn_rise(vehicle, setup, axle, load=load)) for axle in AXLES},
         side_to_side=(vehicle.targets or Targets).side_to_side,
         compressor=_compressor(vehicle, setup_name, setup),
         problems=tuple(_problems(corners, verdicts, units)),
         cautions=told([v for v in verdicts if not v.is_loud], units, brief=True),
         curves={axle: _curves(corners[pair[0]], stance) for axle, pair in AXLES.items()},
     )
+
+
+def ring_clear(setup, corners):
+    """The set-up with every stop ring run up its thread, away from its divider.
+
+    Parameters
+    ----------
+    setup : Setup
+    corners : dict of str to Corner
+        The set-up assembled.
+
+    Returns
+    -------
+    Setup
+    """
+    for name, corner in corners.items():
+        most = tuple(corner.gap_limits(i)[1] for i in range(len(corner.gap)))
+        # A ring that has no thread left stays where it is.
+        gap = tuple(np.maximum(a, b) for a, b in zip(most, corner.gap, strict=True))
+        if gap:
+            setup = setup.change(name, gap=gap if len(gap) > 1 else gap[0])
+    return setup
+
+
+def turn_rise(vehicle, setup, axle, **aboard):
+    """What one more turn of both collars of an axle adds to its mean ride height.
+
+    The gaps are set again after the turn, as the order of work has it.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup
+        Its numbers may be arrays: a batch of set-ups.
+    axle : {"front", "rear"}
+    **aboard
+        ``load`` or ``masses``, as for `settle`.
+
+    Returns
+    -------
+    float or array
+        [m]
+    """
+    setup = reset_gaps(setup, assemble(vehicle, setup, refuse_solid=False))
+    more = setup
+    for name in AXLES[axle]:
+        more = more.change(name, turns=getattr(setup, name).turns + 1)
+    now, then = (
+        settle(vehicle, s, corners=assemble(vehicle, s, refuse_solid=False), **aboard)
+        for s in (setup, more)
+    )
+    return (then.height - now.height)[ROWS[axle]].mean(axis=0)
 
 
 def _chosen_setup(vehicle, setup):
@@ -354,7 +417,7 @@ def _chosen_load(vehicle, load):
     return load
 
 
-def _corner_sheet(vehicle, setup, load, corner, stance, band, ratios):
+def _corner_sheet(vehicle, setup, load, corner, stance, clear, band, ratios):
     chosen = getattr(setup, corner.name)
     row = CORNERS.index(corner.name)
     at = {name: float(value) for name, value in stance.at(corner.name).items()}
@@ -380,6 +443,7 @@ def _corner_sheet(vehicle, setup, load, corner, stance, band, ratios):
         height=at["height"],
         height_low=float(band[0][row]),
         height_high=float(band[1][row]),
+        height_ring_clear=float(clear.height[row]) if corner.gap else np.nan,
         travel=at["travel"],
         bump_left=at["bump_left"],
         droop_left=at["droop_left"],

@@ -458,7 +458,7 @@ def test_a_full_record_is_one_page(tmp_path, paper, by):
     html, pdf = training.write_record(name, rows, tmp_path, paper=paper)
     (text,), box = pages_of(pdf)
     assert (float(box.width) > 600) == (paper == "letter")
-    assert "It certifies nothing." in text and "16 of 16" in text
+    assert "It certifies nothing." in text and "17 of 17" in text
     assert "Trainer" in text.split("paper 0 us")[-1]
 
 
@@ -500,7 +500,7 @@ def test_the_record_tells_what_the_log_has_and_what_is_open(log):
     assert f"Training record: {ANA}" in text
     assert "A record of training done in this shop. It certifies nothing." in text
     assert "9 rows of this name, the last of 2026-05-01" in text
-    assert "1 of 11 lessons read, 1 of 6 exercises solved, 1 of 16 tasks ticked" in text
+    assert "1 of 11 lessons read, 1 of 6 exercises solved, 1 of 17 tasks ticked" in text
     assert f"[] × {TASKS['gas'].title} 01-install 2026-05-01, {BY}" in text
     assert f"[] {TASKS['gap'].title} 03-stop-gap open" in text
     assert f"[] × 02 Preload and ride height 2026-05-01, {BY}" in text
@@ -508,12 +508,12 @@ def test_the_record_tells_what_the_log_has_and_what_is_open(log):
     assert "paper 1 metric, 2 metric, 3 metric 3 of 3 2026-05-01" in contact
     assert "1 alone" in contact
     assert f"[] {EXERCISES['drift']} 0 of 1 open" in text
-    assert text.count("open") == 1 + 10 + 5 + 15
+    assert text.count("open") == 1 + 10 + 5 + 16
 
 
 def test_a_record_of_nothing_is_all_open():
     text = text_of(training.record_html(ANA, []))
-    assert "no row of this name" in text and "0 of 16" in text and "×" not in text
+    assert "no row of this name" in text and "0 of 17" in text and "×" not in text
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -611,7 +611,7 @@ def test_train_from_the_empty_sheet_to_the_record(suspkit, tmp_path):
     assert first == tick(note="at last") and (lesson.kind, lesson.result) == ("lesson", "read")
     assert (marked.seed, marked.units, marked.by) == (7, "metric", BY)
     assert marked.note == f"{one.misconceptions[0].name}; on paper"
-    assert suspkit("show", path)[1] == f"{ANA}: open 6 exercises, 15 tasks, 10 lessons\n"
+    assert suspkit("show", path)[1] == f"{ANA}: open 6 exercises, 16 tasks, 10 lessons\n"
     shown = suspkit("show", path, ANA)[1]
     assert f"{at(0)}  hands-on  support  ticked  by {BY}  at last\n" in shown
     assert "contact  paper 7 metric  misconception" in shown
@@ -619,7 +619,7 @@ def test_train_from_the_empty_sheet_to_the_record(suspkit, tmp_path):
     assert suspkit("tick", path, ANA, "support", "--back", "--by", BY)[1].endswith("taken back\n")
     code, said, _ = suspkit("record", path, ANA, "--out", out, "--paper", "a4")
     assert said == f"{out}/training-ana-ruiz.html\n{out}/training-ana-ruiz.pdf\n"
-    assert "0 of 16" in pages_of(out / "training-ana-ruiz.pdf")[0][0]
+    assert "0 of 17" in pages_of(out / "training-ana-ruiz.pdf")[0][0]
 
 
 @pytest.mark.parametrize(
