@@ -4,6 +4,10 @@ Names below load on first use, so that ``import suspkit`` stays quick.
 """
 
 import importlib
+import os
+
+# Else numba would take a folder of compiled code, which runs, from settings in the current folder.
+os.environ.setdefault("NUMBA_CACHE_DIR", "")
 
 __version__ = "0.1.0"
 

@@ -8,6 +8,7 @@ ordinary figure for print.
 from __future__ import annotations
 
 import io
+import os
 from contextlib import contextmanager
 from functools import cache
 from threading import RLock
@@ -26,6 +27,10 @@ from matplotlib.transforms import IdentityTransform
 from suspkit.setup import ROWS
 from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.view import STATES, gap_text, in_words, lean
+
+# Settings in the current folder may be a stranger's: with them Matplotlib runs TeX on his words.
+if os.path.dirname(os.path.abspath(matplotlib.matplotlib_fname())) == os.getcwd():
+    matplotlib.rcdefaults()
 
 INK, SOFT, FAINT = "#1b1f24", "#6b7280", "#c9ced6"
 TENDER, MAIN = "#b85c00", "#07405a"

@@ -27,6 +27,26 @@ QUIET = (
 )  # fmt: skip
 
 
+PLANTED = (
+    "jupyterlab", "voila", "numpy", "numba", "matplotlib", "jinja2", "markdown_it", "plutoprint",
+    "ipykernel", "ipykernel_launcher", "jupyter_core", "traitlets", "tomllib", "sitecustomize",
+    "jupyter_config", "jupyter_lab_config", "jupyter_server_config", "voila_config",
+    "ipython_config", "ipython_kernel_config",
+)  # fmt: skip
+"""Modules and settings that something started in their folder might take for its own."""
+
+
+def plant(folder):
+    """Put all these into a folder; whichever is run leaves a mark, whose path comes back."""
+    mark = folder / "mark"
+    for name in PLANTED:
+        code = f"open({str(mark)!r}, 'a').write({name + ' '!r})\n"
+        (folder / f"{name}.py").write_text(code, encoding="utf-8")
+    (folder / ".numba_config.yaml").write_text(f"cache_dir: {folder / 'cache'}\n")
+    (folder / "matplotlibrc").write_text("text.usetex: True\n")
+    return mark
+
+
 @contextlib.contextmanager
 def jupyter_lab(folder):
     """Serve a folder (a copy: JupyterLab saves on its own); yields the address with its token."""

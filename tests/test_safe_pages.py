@@ -545,7 +545,8 @@ class Served:
         self.log = log
         with log.open("w") as out:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "suspkit.cli", *command, "--port", str(self.port)],
+                # -P: as its own command, which has not the current folder on its path.
+                [sys.executable, "-P", "-m", "suspkit.cli", *command, "--port", str(self.port)],
                 cwd=log.parent, env=environment, stdin=subprocess.DEVNULL, stdout=out, stderr=out,
             )  # fmt: skip
         end = time.monotonic() + 120
@@ -627,12 +628,15 @@ def tablet(watched, files, tmp_path_factory):
         )
     ]
     nbformat.write(nbformat.v4.new_notebook(cells=cells), home / "notebooks" / "evil.ipynb")
+    mark = lab.plant(place)
     served = Served(
         ["tablet", files[1], "--folder", home], r"/\?token=(\S+)", log=place / "log",
         environment=watched,
     )  # fmt: skip
     yield served
     served.stop()
+    # Nothing of the folder it was started in was run.
+    assert not mark.exists() and not (place / "cache").exists()
 
 
 def test_tablet_is_shut(tablet):
@@ -676,6 +680,7 @@ def test_tablet_shows_evil_names_as_they_are(tablet, watched):
 @pytest.mark.slow
 def test_guide_is_shut(watched, tmp_path):
     pytest.importorskip("jupyterlab")
+    mark = lab.plant(tmp_path)
     served = Served(
         ["guide", "--no-browser", "--folder", tmp_path / "guide"], r"[?&]token=(\w+)",
         log=tmp_path / "log", environment=watched,
@@ -686,6 +691,7 @@ def test_guide_is_shut(watched, tmp_path):
         assert served.get("/api/contents/notebooks", token=served.token)[0] == 200
     finally:
         served.stop()
+    assert not mark.exists() and not (tmp_path / "cache").exists()
     assert left(watched) == ""
     for path in (tmp_path / "guide").rglob("*"):
         if path.is_file():
