@@ -248,13 +248,14 @@ def _check(arguments):
         _print(
             "  "
             + "".join(
-                (f"  {row[0]:52}", *(f"{cell:>10}" for cell in row[1:3]), f"   {row[3]}")
+                (f"  {row[0]:52}", *(f"{cell:>12}" for cell in row[1:3]), f"   {row[3]}")
             ).rstrip()
         )
     errors = [v for v in verdicts if v.severity == "error"]
     cautions = [v for v in verdicts if v.severity != "error"]
-    for label, found in (("error", errors), ("caution", cautions)):
-        for sentence in limits.told(found, arguments.units):
+    cautions = limits.told(cautions, arguments.units)
+    for label, found in (("error", limits.told(errors, arguments.units)), ("caution", cautions)):
+        for sentence in found:
             _print(f"{label}: {sentence}")
     if errors:
         raise ValueError(

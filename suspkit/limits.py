@@ -124,8 +124,8 @@ class Verdict(Reading):
 FIELDS = {
     "wheelbase": Limit("length", 70, 145),
     "axle.track": Limit("length", 42, 88, unlike=1.2),
-    "axle.hub_below_frame": Limit("length", 0, 14),
-    "axle.unsprung_mass": Limit("mass", 30, 170, unlike=1.8),
+    "axle.hub_below_frame": Limit("length", -1, 14),
+    "axle.unsprung_mass": Limit("mass", 25, 170, unlike=2),
     "axle.tyre.radius": Limit("length", 11, 21, unlike=1.2),
     "axle.tyre.rate": Limit("rate", 250, 2500, unlike=1.8),
     "axle.tyre.damping": Limit("damping", 0, 20),
@@ -183,7 +183,7 @@ FIELDS = {
     "springs.*.wire.total_coils": Limit("number", 3, 30),
     "springs.*.wire.shear_modulus": Limit("modulus", 10.5, 12.5),
     # Preload starts at 2 to 6 turns (common practice, no source); four more are our judgement.
-    "setups.*.turns": Limit("turns", 0.5, 10, source=PRACTICE),
+    "setups.*.turns": Limit("turns", 0.5, 10, what="collar turns from contact", source=PRACTICE),
     "setups.*.gap": Limit("length", 0, 7.5, source=PRACTICE),
     "targets.*.ride_height": Limit("length", 5, 28),
     "targets.*.crossover_at": Limit("length", 0, 20),
@@ -201,7 +201,7 @@ FULL_BUMP = "it stands at full bump, nothing left to move: do not drive it so"
 COMES_TO = {
     # The vehicle.
     "unlike": Limit("ratio", 0, 0, what="front over rear"),
-    "wheelbase over track": Limit("ratio", 1.1, 2.6, what="wheelbase over track"),
+    "wheelbase over track": Limit("ratio", 1.0, 2.6, what="wheelbase over track"),
     "dry weight": Limit("mass", 700, 3600, what="weight on the four scales"),
     "front share": Limit("percent", 33, 53, what="front share of the weight on the scales"),
     "left over right": Limit("ratio", 0.88, 1.136, what="left over right"),
@@ -226,7 +226,7 @@ COMES_TO = {
         "ratio", 0.85, 1.08, 0, 1.4, what="compression at the table's end over the shock's stroke"
     ),
     "collapsed over stroke": Limit(
-        "ratio", 1.35, 4.5, 1, what="length fully compressed over stroke"
+        "ratio", 1.35, 5.5, 1, what="length fully compressed over stroke"
     ),
     "seat span over length": Limit(
         "ratio", 0.45, 0.95, 0, 1, what="seat span over extended length"
@@ -275,6 +275,7 @@ COMES_TO = {
     "tips": Limit("count", 0, 0, say=TIPS, loud=True),
     "tips empty": Limit("count", 0, 0, 0, 0, say=TIPS, loud=True),
     "tire squeeze": Limit("percent", 0.8, 11, 0, 45, what="tire squeeze over radius"),
+    "ride height": Limit("length", -math.inf, math.inf, what="ride height"),  # shown, not judged
     "frame height": Limit("length", 6, 24, 0, what="frame above ground"),
     "in the air": Limit("count", 0, 0, say="the tire is off the ground", loud=True),
     "at full bump": Limit("count", 0, 0, say=FULL_BUMP, loud=True),
@@ -320,7 +321,7 @@ COMES_TO = {
         "length",
         THIN_ROOM / INCH,
         math.inf,
-        what="shock travel the springs have left when metal meets metal",
+        what="shock travel from metal to metal until all springs are solid",
     ),
 }
 """By kind of reading."""
@@ -417,7 +418,7 @@ def readings_of_file(vehicle):
     for name, plan in vehicle.stacks.items():
         found += _of_stack(f"stacks.{name}", [(s, vehicle.springs[s]) for s in plan.springs])
     for name, setup in vehicle.setups.items():
-        found += _of_setup(f"setups.{name}", setup, vehicle)
+        found += readings_of_setup(vehicle, setup, name)
     return (*found, *_unlike(found))
 
 
@@ -436,14 +437,20 @@ def _unlike(found):
 
 
 def _stated(vehicle):
-    """Every plain number of the file that has a row of its own."""
-    for path, value in _numbers(vehicle):
-        kind = _kind_of(path)
+    """Every plain number of the file that has a row of its own, set-ups apart."""
+    for field in fields(vehicle):
+        if field.name != "setups":
+            yield from _rows(getattr(vehicle, field.name), (field.name,))
+
+
+def _rows(thing, path):
+    for place, value in _numbers(thing, path):
+        kind = _kind_of(place)
         if kind in FIELDS:
-            yield Reading(kind, ".".join(path), value)
+            yield Reading(kind, ".".join(place), value)
 
 
-def _numbers(thing, path=()):
+def _numbers(thing, path):
     if is_dataclass(thing):
         pairs = ((f.name, getattr(thing, f.name)) for f in fields(thing))
     elif isinstance(thing, dict):
@@ -452,8 +459,6 @@ def _numbers(thing, path=()):
         if isinstance(thing, int | float | np.number) and not isinstance(thing, bool):
             yield path, float(thing)
         return
-    if path[:1] == ("setups",) and len(path) == 2:
-        pairs = _corners(thing)
     for name, value in pairs:
         yield from _numbers(value, (*path, str(name)))
 
@@ -662,7 +667,25 @@ def _of_stack(where, springs):
                       (f"springs.{lower}.rate", where))  # fmt: skip
 
 
+def readings_of_setup(vehicle, setup, name):
+    """What a set-up states, one of the file or another.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup
+    name : str
+
+    Returns
+    -------
+    tuple of Reading
+    """
+    return tuple(_of_setup(f"setups.{name}", setup, vehicle))
+
+
 def _of_setup(where, setup, vehicle):
+    for corner, chosen in _corners(setup):
+        yield from _rows(chosen, (*where.split(".", 1), corner))
     for axle, (left, right) in AXLES.items():
         one, other = getattr(setup, left), getattr(setup, right)
         pair = f"{where}.{left}", (f"{where}.{right}",)
@@ -750,7 +773,9 @@ def _standing(vehicle, setup, stance, load, where, usual):
         yield reading(
             "tire squeeze", f"{axle}.tyre.rate", squeeze, (f"{axle}.tyre.radius", *weighed)
         )
-        height = stance.height[row].mean() - own.point.above_frame
+        tape = stance.height[row].mean()
+        yield reading("ride height", f"{axle}.point", tape, (f"{axle}.hub_below_frame", at))
+        height = tape - own.point.above_frame
         tall = (f"{axle}.hub_below_frame", f"{axle}.tyre", f"{axle}.point", at, *stands)
         yield reading("frame height", tall[0], height, tall[1:])
         if not usual:
@@ -764,7 +789,7 @@ def _standing(vehicle, setup, stance, load, where, usual):
         if own.bar is not None and getattr(setup, f"{axle}_bar"):
             share = own.bar.wheel_rate / stance.wheel_rate[row].mean()
             yield reading("bar over wheel rate", f"{axle}.bar", share, stacks)
-        yield from _against_target(vehicle, stance, load, axle, row, (at, *tall))
+        yield from _against_target(vehicle, stance, load, axle, row, tall)
     if usual:
         nose = stance.front_height - stance.rear_height
         both = tuple(f"{end}.{part}" for end in AXLES for part in ("hub_below_frame", "tyre"))
@@ -874,11 +899,15 @@ def _places(wheres):
             yield "The vehicle" if stem == "setups" else where
 
 
+def _show(value, limit, units):
+    return show(value, limit.unit, units, digits=1 if limit.unit == "percent" else None)
+
+
 def _clause(verdict, units, *, brief=False):
     limit, _ = limit_of(verdict)
 
     def say(value):
-        return show(value, limit.unit, units)
+        return _show(value, limit, units)
 
     if limit.say:
         first = verdict.against[0].rsplit(".", 1)[-1] if verdict.against else ""
@@ -902,7 +931,14 @@ def _clause(verdict, units, *, brief=False):
 
 SHOWN = (
     *("dry weight", "front share", "unsprung share", "wheel travel", "mean motion ratio"),
-    *("rate over wire", "frame height", "tire squeeze", "shock position", "ride frequency"),
+    *(
+        "rate over wire",
+        "ride height",
+        "frame height",
+        "tire squeeze",
+        "shock position",
+        "ride frequency",
+    ),
     *("setups.*.turns", "thread left", "off target", "stress margin", "room to metal"),
 )
 """Kinds that a check shows whether they are odd or not."""
@@ -935,17 +971,17 @@ def table(readings, *, name, units="us"):
         if not sides:
             continue
         # The side, or the spring, that is furthest from what is usual.
-        middle = low if math.isinf(high) else 0.5 * (low + high)
+        middle = max(low, -1e9) if math.isinf(high) else 0.5 * (low + high)
         sign = -1 if math.isinf(high) else 1
         worst = {
             axle: max(values, key=lambda v: (sign * (v - middle), abs(v - middle))[sign > 0])
             for axle, values in sides.items()
         }
-        cells = [show(worst[axle], limit.unit, units) if axle in worst else "" for axle in AXLES]
+        cells = [_show(worst[axle], limit, units) if axle in worst else "" for axle in AXLES]
         if "" in worst:
-            cells = [show(worst[""], limit.unit, units), ""]
-        usual = f"{show(low, limit.unit, units)} to {show(high, limit.unit, units)}"
+            cells = [_show(worst[""], limit, units), ""]
+        usual = f"{_show(low, limit, units)} to {_show(high, limit, units)}"
         if math.isinf(high):
-            usual = f"{show(low, limit.unit, units)} or more"
-        rows.append((limit.what or kind.rsplit(".", 1)[-1], *cells, usual))
+            usual = "" if math.isinf(low) else f"{_show(low, limit, units)} or more"
+        rows.append((limit.what, *cells, usual))
     return rows

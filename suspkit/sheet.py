@@ -264,6 +264,23 @@ class _Writer:
             return "level"
         return f"nose {self.length(abs(rise))} {'high' if rise > 0 else 'low'}"
 
+    def target(self):
+        """The ride heights aimed at, and how far off them it stands; nothing without a target."""
+        sheet = self.sheet
+        targets = sheet.vehicle.targets
+        if targets is None or np.isnan(sheet.front_height):
+            return ""
+        if sheet.load != targets.load:
+            return f"for load {shortened(targets.load, 32)}, not this one"
+        told = []
+        for axle in AXLES:
+            wanted = getattr(targets, axle).ride_height
+            off = getattr(sheet, f"{axle}_height") - wanted
+            side = "on it" if abs(off) < INCH / 32 else self.tape(abs(off))
+            side += "" if side == "on it" else " high" if off > 0 else " low"
+            told.append(f"{axle} {self.tape(wanted)} ({side})")
+        return ", ".join(told)
+
     def contact(self):
         """What contact found with the bolt out would cost; nothing if it is the same place."""
         turns = {axle: self.both(axle, lambda c: f"{c.bolt_out_error:.1f}") for axle in AXLES}
@@ -487,6 +504,7 @@ def _page(sheet, units):
         else [],
         "tolerance": writer.tape(sheet.side_to_side),
         "rake": writer.rake(),
+        "target": writer.target(),
         "stand": writer.stand(),
         "reserve": writer.reserve(),
         "compressor": writer.compressor(),

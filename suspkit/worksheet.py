@@ -11,7 +11,7 @@ from suspkit.compressor import CompressorCheck, compressor_check
 from suspkit.corner import BrokenSetupError, assemble, reset_gaps, thread_problems
 from suspkit.damping import damping_ratios
 from suspkit.events import drop
-from suspkit.limits import judge_file, judge_stance, told
+from suspkit.limits import judge, judge_file, judge_stance, limit_of, readings_of_setup, told
 from suspkit.setup import AXLES, CORNERS, ROWS, Setup
 from suspkit.stance import height_band, settle
 from suspkit.units import SYSTEMS
@@ -284,7 +284,8 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
     Raises
     ------
     ValueError
-        If there is no such set-up, load or system of units, or the set-up holds arrays.
+        If there is no such set-up, load or system of units, the set-up holds arrays, or the
+        vehicle's numbers contradict each other.
     """
     if units not in SYSTEMS:
         raise ValueError(f"units is {units!r}; expected {' or '.join(SYSTEMS)}")
@@ -303,8 +304,14 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         for name in CORNERS
     }
     items = vehicle.loads[load].items if load is not None else ()
-    verdicts = judge_stance(vehicle, setup, stance, load=load, name=setup_name)
-    verdicts = (*judge_file(vehicle), *verdicts)
+    verdicts = (
+        *(v for v in judge_file(vehicle) if not v.where.startswith("setups.")),
+        *judge(readings_of_setup(vehicle, setup, setup_name)),
+        *judge_stance(vehicle, setup, stance, load=load, name=setup_name),
+    )
+    impossible = [v for v in verdicts if v.severity == "error" and not limit_of(v)[0].loud]
+    if impossible:
+        raise ValueError("; ".join(told(impossible[:2], units)))
     return WorkSheet(
         vehicle=vehicle,
         setup=setup,

@@ -3,7 +3,6 @@
 import copy
 import re
 
-INCH_UNITS = {"in": ("mm", "cm", "ft")}
 UNITS = {
     "in": ("mm", "cm"), "lb": ("kg",), "lb/in": ("N/m", "N/mm"), "lbf": ("N", "kN", "kgf"),
     "psi": ("bar", "kPa"), "in**3": ("cc",), "degF": ("degC",), "mm": ("in",), "per in": ("mm",),
