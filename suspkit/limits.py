@@ -221,7 +221,9 @@ COMES_TO = {
     ),
     "motion ratio spread": Limit("ratio", 1, 2.2, what="greatest over least motion ratio"),
     "wheel travel": Limit("length", 7, 30, unlike=1.7, what="wheel travel of the linkage"),
-    "table starts": Limit("length", -0.3, 0.75, what="shock compression in the table's first row"),
+    "table starts": Limit(
+        "length", -0.3, 0.75, -2, 3, what="shock compression in the table's first row"
+    ),
     "table over stroke": Limit(
         "ratio", 0.85, 1.08, 0, 1.4, what="compression at the table's end over the shock's stroke"
     ),

@@ -284,7 +284,7 @@ class Axle:
         if reach < self.shock.full_bump - 2 * noise:
             raise ValueError(
                 f"{given[0]} ends at {reach / INCH:.2f} in of shock compression; expected it "
-                f"to reach full bump, {self.shock.full_bump / INCH:.2f} in"
+                f"to reach full bump, which shock.stroke puts at {self.shock.full_bump / INCH:.2f} in"
             )
 
     def _check_extension(self, way):

@@ -129,19 +129,21 @@ def load_vehicle(path):
                 f"{path}: {kept} is {_shown(raw[kept])}; expected no such field, it is worked out"
             )
     vehicle = _validate(Vehicle, raw, path, aliases)
+    verdicts = judge_file(vehicle)
+    errors = [words(verdict) for verdict in verdicts if verdict.severity == "error"]
+    if errors:
+        raise VehicleFileError(f"{path}: {'; '.join(errors[:MOST_VERDICTS])}")
     for name, chosen in vehicle.setups.items():
         try:
             problems = thread_problems(assemble(vehicle, chosen))
         except BrokenSetupError as error:
             problems = (str(error),)
         if problems:
-            verdicts = judge_file(vehicle)[:MOST_VERDICTS]
-            odd = "".join(f"; besides, {words(verdict)}" for verdict in verdicts)
-            sentence = _as_written(f"setups.{name}.{problems[0]}{odd}", aliases)
+            axle = problems[0].split("_")[0]
+            found = [f"{problems[0]} (see {axle}.shock, {axle}.linkage and its stack)"]
+            found += map(words, verdicts[:MOST_VERDICTS])
+            sentence = _as_written(f"setups.{name}.{'; '.join(found)}", aliases)
             raise VehicleFileError(f"{path}: {sentence}")
-    errors = [words(verdict) for verdict in judge_file(vehicle) if verdict.severity == "error"]
-    if errors:
-        raise VehicleFileError(f"{path}: {'; '.join(errors[:MOST_VERDICTS])}")
     return replace(vehicle, source=str(path), digest=digest.hexdigest())
 
 

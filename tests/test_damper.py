@@ -819,7 +819,7 @@ def test_a_table_that_cannot_be_used_is_one_sentence(tmp_path, table, csv, words
         (
             'piston_diameter = "2 in"\nrod_diameter = "7/8 in"',
             'piston_diameter = "2 in"\nrod_diameter = "1 in"',
-            "damper.rod_diameter is 0.0254 m; expected 0.022225 m, as in gas",
+            "damper.rod_diameter is 0.0254 m; expected 0.022225 m, as gas.rod_diameter",
         ),
         ('seat = "8 mm"', 'seat = "8 psi"', "front.shock.damper.valving.compression.bleed.seat is"),
         (
