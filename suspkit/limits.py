@@ -125,7 +125,7 @@ FIELDS = {
     "wheelbase": Limit("length", 70, 145),
     "axle.track": Limit("length", 42, 88, unlike=1.2),
     "axle.hub_below_frame": Limit("length", -1, 14),
-    "axle.unsprung_mass": Limit("mass", 25, 170, unlike=2),
+    "axle.unsprung_mass": Limit("mass", 25, 170),
     "axle.tyre.radius": Limit("length", 11, 21, unlike=1.2),
     "axle.tyre.rate": Limit("rate", 250, 2500, unlike=1.8),
     "axle.tyre.damping": Limit("damping", 0, 20),
@@ -205,7 +205,9 @@ COMES_TO = {
     "dry weight": Limit("mass", 700, 3600, what="weight on the four scales"),
     "front share": Limit("percent", 33, 53, what="front share of the weight on the scales"),
     "left over right": Limit("ratio", 0.88, 1.136, what="left over right"),
-    "unsprung share": Limit("percent", 8, 32, what="unsprung mass over the axle's mean scale"),
+    "unsprung share": Limit(
+        "percent", 7, 26, unlike=1.6, what="unsprung mass over the axle's mean scale"
+    ),
     "point from axle": Limit(
         "length", -28, 28, what="distance of the measuring point behind its axle"
     ),
@@ -276,6 +278,9 @@ COMES_TO = {
     # How it stands.
     "tips": Limit("count", 0, 0, say=TIPS, loud=True),
     "tips empty": Limit("count", 0, 0, 0, 0, say=TIPS, loud=True),
+    "dry tire squeeze": Limit(
+        "percent", 0.6, 8, 0, 45, what="tire squeeze under the scale readings, over radius"
+    ),
     "tire squeeze": Limit("percent", 0.8, 11, 0, 45, what="tire squeeze over radius"),
     "ride height": Limit("length", -math.inf, math.inf, what="ride height"),  # shown, not judged
     "frame height": Limit("length", 6, 24, 0, what="frame above ground"),
@@ -505,6 +510,9 @@ def _of_vehicle(vehicle):
         yield Reading("left over right", pair[0], weights[left] / weights[right], pair[1:])
         mean = 0.5 * (weights[left] + weights[right])
         yield Reading("unsprung share", f"{axle}.unsprung_mass", own.unsprung_mass / mean, pair)
+        squeeze = mean * GRAVITY / own.tyre.rate / own.tyre.radius
+        tire = f"{axle}.tyre.rate", (f"{axle}.tyre.radius", *pair)
+        yield Reading("dry tire squeeze", tire[0], squeeze, tire[1])
         at = 0.0 if axle == "front" else vehicle.wheelbase
         point = f"{axle}.point"
         yield Reading(

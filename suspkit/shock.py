@@ -257,7 +257,8 @@ class Shock:
             if swept >= self.gas.volume:
                 raise ValueError(
                     f"gas volume {self.gas.volume * 1e6:.0f} cm3 is not larger than the "
-                    f"{swept * 1e6:.0f} cm3 the rod pushes in over the stroke; expected a larger volume"
+                    f"{swept * 1e6:.0f} cm3 the rod pushes in over the stroke; "
+                    "expected a larger volume"
                 )
         if self.top_out is not None and self.top_out.length > self.stroke:
             raise ValueError(
@@ -279,7 +280,8 @@ class Shock:
         rod = self.damper.rod_diameter
         if rod is not None and self.gas is not None and abs(rod - self.gas.rod_diameter) > 1e-6:
             raise ValueError(
-                f"damper.rod_diameter is {rod:g} m; expected {self.gas.rod_diameter:g} m, as gas.rod_diameter"
+                f"damper.rod_diameter is {rod:g} m; expected {self.gas.rod_diameter:g} m, as "
+                "gas.rod_diameter"
             )
 
     @property

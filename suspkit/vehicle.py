@@ -283,8 +283,9 @@ class Axle:
         noise = self.linkage.noise if self.linkage is not None else 0.0
         if reach < self.shock.full_bump - 2 * noise:
             raise ValueError(
-                f"{given[0]} ends at {reach / INCH:.2f} in of shock compression; expected it "
-                f"to reach full bump, which shock.stroke puts at {self.shock.full_bump / INCH:.2f} in"
+                f"{given[0]} ends at {reach / INCH:.2f} in of shock compression; expected it to "
+                "reach full bump, which shock.stroke puts at "
+                f"{self.shock.full_bump / INCH:.2f} in"
             )
 
     def _check_extension(self, way):
@@ -546,7 +547,7 @@ class Vehicle:
             if not 0 <= clicks <= clickers[name].count or clicks != int(clicks):
                 raise ValueError(
                     f"{where}.clicks.{name} is {clicks:g}; expected a whole number from 0 to "
-                    f"{clickers[name].count:g}"
+                    f"{clickers[name].count:g}, the count of its shock.clickers.{name}"
                 )
 
     @property

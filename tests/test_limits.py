@@ -210,7 +210,7 @@ SILENT = {
     "a lost sign": (
         [('hub_below_frame = "7 in"', 'hub_below_frame = "-7 in"')],
         ["front.hub_below_frame is -7.00 in; usual is -1.00 in to 14.00 in",
-         "targets.front.ride_height: ride height less its target comes to -13"],
+         "targets.front.ride_height: ride height less its target comes to -12."],
     ),
     "friction in kN": (
         [('friction = "18 lbf"', 'friction = "18 kN"')],
@@ -254,7 +254,7 @@ def test_what_is_unusual_is_told(edits, words):
 
 REFUSED = {
     "tires in N/m": (
-        [("850 lb/in", "850 N/m")], ["front.tyre.rate", "tire squeeze over radius"],
+        [("850 lb/in", "850 N/m")], ["front.tyre.rate", "tire squeeze under the scale readings, over radius"],
     ),
     "a scale below its own unsprung weight": (
         [('"447 lb"', '"70 lb"')], ["front.unsprung_mass", "scales.front_left"],
@@ -291,8 +291,8 @@ def test_a_rate_that_its_wire_contradicts_is_refused():
 
 
 def test_a_sheet_is_not_written_for_numbers_that_contradict_each_other():
-    with pytest.raises(ValueError, match="front.tyre.rate: tire squeeze over radius comes to"):
-        sheet.html(edited(("850 lb/in", "850 N/m")))
+    with pytest.raises(ValueError, match="frame above ground comes to -"):
+        sheet.html(edited(('below_frame = "7 in"', 'below_frame = "-10 in"')))
 
 
 def test_a_sheet_tells_cautions_and_how_far_it_is_off_its_target():
