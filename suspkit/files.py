@@ -10,6 +10,7 @@ import os
 import shutil
 import stat
 import tomllib
+from contextlib import suppress
 from pathlib import Path
 
 MOST = 2**24
@@ -243,7 +244,11 @@ def _is_heading(cells, ours):
 
 
 def write_files(folder, contents):
-    """Write several files into a folder: all of them, or none.
+    """Write several files that belong together into a folder: all of them, or none.
+
+    A program killed in between leaves none of a file from before beside one that is new: all but
+    the first are out of the way while the first is replaced. What is then missing lies there under
+    its name with a dot before it.
 
     Parameters
     ----------
@@ -263,7 +268,9 @@ def write_files(folder, contents):
     """
     folder = Path(folder)
     parts = {folder / name: folder / f".{name}.{os.getpid()}.part" for name in contents}
-    at = folder
+    kept = {at: at.with_name(f".{at.name}.{os.getpid()}.old") for at in parts}
+    first, *others = parts
+    at, placed = folder, []
     try:
         folder.mkdir(parents=True, exist_ok=True)
         # Everything that can fail for want of space or rights happens on the temporary files.
@@ -271,16 +278,27 @@ def write_files(folder, contents):
             if at.is_dir():
                 raise IsADirectoryError(0, "a folder has this name")
             part.write_bytes(content.encode() if isinstance(content, str) else content)
+        if others and first.exists():
+            shutil.copyfile(first, kept[first])
+        for at in others:
+            if os.path.lexists(at):
+                os.replace(at, kept[at])
         for at, part in parts.items():
             os.replace(part, at)
+            placed.append(at)
     except OSError as error:
         raise _unwritable(at, error) from None
     finally:
-        for part in parts.values():
-            try:
+        as_it_was = len(placed) < len(parts)
+        for at, part in parts.items():
+            with suppress(OSError):  # where nothing could be written there is nothing to tidy
                 part.unlink(missing_ok=True)
-            except OSError:
-                pass  # where nothing could be written there is nothing to tidy
+            with suppress(OSError):
+                if as_it_was and at in placed:
+                    at.unlink()
+                if as_it_was and (at != first or at in placed):
+                    os.replace(kept[at], at)
+                kept[at].unlink()
     return list(parts)
 
 

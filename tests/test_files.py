@@ -83,6 +83,80 @@ def test_a_full_disk_leaves_what_was_there(tmp_path, monkeypatch, fails):
     assert os.listdir(tmp_path) == ["a"]
 
 
+KILLED = """
+import os, sys
+from suspkit import files
+
+def steps(module, name):
+    real = getattr(module, name)
+    def counted(*arguments, **options):
+        global left
+        left -= 1
+        if left < 0:
+            os._exit(9)  # as kill does: nothing is tidied
+        return real(*arguments, **options)
+    setattr(module, name, counted)
+
+left = int(sys.argv[1])
+for module, name in ((os, "replace"), (os, "unlink"), (files.shutil, "copyfile"),
+                     (files.Path, "write_bytes"), (files.Path, "unlink")):
+    steps(module, name)
+files.write_files(sys.argv[2], {"a.html": "new", "a.pdf": "new", "b.pdf": "new"})
+"""
+
+
+def test_a_kill_at_any_step_leaves_nothing_old_beside_something_new(tmp_path):
+    """A sheet may be missing then, and its last one lies hidden; but no two differ."""
+    seen = set()
+    for step in range(100):
+        folder = tmp_path / str(step)
+        folder.mkdir()
+        for name in ("a.html", "a.pdf", "b.pdf"):
+            (folder / name).write_text("old")
+        run = subprocess.run([sys.executable, "-c", KILLED, str(step), str(folder)], check=False)
+        there = {path.read_text() for path in folder.iterdir() if path.name[0] != "."}
+        assert there in ({"old"}, {"new"}), step
+        assert (folder / "a.html").exists(), step
+        seen |= there
+        if run.returncode == 0:
+            break
+        assert run.returncode == 9
+        kept = [p for p in folder.iterdir() if p.read_text() == "old"]
+        assert len(kept) >= 3 or there == {"new"}, "the last sheet is lost"
+    assert step > 8 and seen == {"old", "new"}
+    assert sorted(os.listdir(folder)) == ["a.html", "a.pdf", "b.pdf"]
+
+
+@pytest.mark.parametrize("fails", range(9))
+@pytest.mark.parametrize("error", [OSError(5, "Input/output error"), KeyboardInterrupt()])
+def test_an_error_at_any_step_leaves_what_was_there(tmp_path, monkeypatch, fails, error):
+    left = fails
+
+    def failing(real):
+        def step(*arguments):
+            nonlocal left
+            left -= 1
+            if left == -1:  # the disk works again afterwards
+                raise error
+            return real(*arguments)
+
+        return step
+
+    (tmp_path / "a").write_text("old")
+    (tmp_path / "b").write_text("old")
+    monkeypatch.setattr(files.os, "replace", failing(os.replace))
+    monkeypatch.setattr(files.shutil, "copyfile", failing(files.shutil.copyfile))
+    monkeypatch.setattr(files.Path, "write_bytes", failing(files.Path.write_bytes))
+    try:
+        write_files(tmp_path, dict.fromkeys("acb", "new"))
+        expected = dict.fromkeys("acb", "new")
+    except (OSError, KeyboardInterrupt):
+        expected = {"a": "old", "b": "old"}
+    monkeypatch.undo()
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == expected
+    assert (fails < 8) == (len(expected) == 2)
+
+
 @pytest.mark.skipif(
     not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write to any folder"
 )
