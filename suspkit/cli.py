@@ -8,6 +8,7 @@ import os
 import platform
 import sys
 import textwrap
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -39,10 +40,16 @@ def main(argv=None):
     int
         Exit code: 0 done, 2 wrong input (one sentence on standard error), 130 interrupted.
     """
-    arguments = _parser().parse_args(argv)
+    if not _has_output():
+        return WRONG_INPUT
+    about = ""
     try:
-        code = arguments.run(arguments) or 0
-        sys.stdout.flush()  # so that a full disk is told here
+        try:
+            arguments = _parser().parse_args(argv)
+            about = next((str(v) for n, v in vars(arguments).items() if n in _FILES), "")
+            code = arguments.run(arguments) or 0
+        finally:
+            sys.stdout.flush()  # so that a full disk is told here
         return code
     except BrokenPipeError:  # who reads it, as head does, has seen enough
         _let_go()
@@ -53,19 +60,37 @@ def main(argv=None):
             sentence = f"{error.filename or 'the output'} cannot be used: {error.strerror}"
             if not error.filename:
                 _let_go()
-        about = next((str(v) for n, v in vars(arguments).items() if n in _FILES), "")
         # Only what went wrong before or after reading the file already names a file.
         named = isinstance(error, OSError) or type(error).__module__ in _NAMING
         sentence = f"{about}: {sentence}" if about and not named else sentence
-        print(_printable(sentence), file=sys.stderr)
+        _complain(sentence)
         return WRONG_INPUT
     except KeyboardInterrupt:
         return 130
 
 
+def _has_output():
+    """Make sure that there is something to print to, and that it takes every letter."""
+    closed = sys.stdout is None
+    for name in ("stdin", "stdout", "stderr"):
+        if getattr(sys, name) is None:  # or the next file that is opened takes its place
+            setattr(sys, name, open(os.devnull, "r+", encoding="utf-8"))  # noqa: SIM115
+    if closed:
+        _complain("the output is closed; expected a place to print to, such as /dev/null")
+    elif hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(errors="replace")
+    return not closed
+
+
+def _complain(sentence):
+    with suppress(OSError):  # there is nobody left to tell
+        print(_printable(sentence), file=sys.stderr, flush=True)
+
+
 def _let_go():
     """Leave the output alone, which Python would try once more on its way out."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with suppress(OSError, ValueError):  # it is no file of the system's
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _parser():

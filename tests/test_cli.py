@@ -338,6 +338,42 @@ def test_what_a_log_command_cannot_do_is_one_sentence(suspkit, shop, tmp_path):
     assert not missing.exists()
 
 
+# --- output ---------------------------------------------------------------------------------------
+
+
+def in_a_shell(command, *, folder, **environment):
+    """A command with its streams redirected: exit code, standard output and standard error."""
+    run = subprocess.run(
+        ["sh", "-c", command.replace("suspkit", f"'{sys.executable}' -m suspkit.cli", 1)],
+        cwd=folder, env=os.environ | environment, capture_output=True, timeout=60,
+    )  # fmt: skip
+    return run.returncode, run.stdout, run.stderr.decode()
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp437"])
+def test_output_that_is_not_utf8_is_printed_with_what_letters_it_has(shop, encoding):
+    told = in_a_shell(
+        "suspkit log show shop.suspkit-log 'Unit 7'", folder=shop.parent, PYTHONIOENCODING=encoding
+    )
+    assert (told[0], told[2]) == (0, "")
+    assert "13-1/2 in" in told[1].decode(encoding) and "?" in told[1].decode(encoding)
+
+
+@pytest.mark.parametrize("command", ["suspkit log show {} >&-", "suspkit about >&-"])
+def test_an_output_that_is_closed_is_one_sentence_and_nothing_is_done(shop, command):
+    before = shop.read_bytes()
+    code, _, err = in_a_shell(command.format(shop.name), folder=shop.parent)
+    assert (code, err.count("\n")) == (2, 1), err
+    assert err == "the output is closed; expected a place to print to, such as /dev/null\n"
+    assert shop.read_bytes() == before
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs /dev/full")
+@pytest.mark.parametrize("to", ["2>&-", "2>/dev/full"])
+def test_a_complaint_that_nobody_takes_keeps_its_exit_code(tmp_path, to):
+    assert in_a_shell(f"suspkit check none.toml {to}", folder=tmp_path) == (2, b"", "")
+
+
 # --- example and guide ----------------------------------------------------------------------------
 
 
