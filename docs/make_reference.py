@@ -3,6 +3,7 @@
 Run it after changing a field: ``python docs/make_reference.py``. A test holds the two together.
 """
 
+import math
 import re
 import types
 import typing
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from suspkit import limits as judge
 from suspkit import units
 from suspkit.damper import DynoTable
 from suspkit.setup import AXLES, Setup
@@ -186,6 +188,40 @@ def kinds(schema):
     return "### Quantities\n\n| kind | such as |\n| --- | --- |\n" + "\n".join(lines)
 
 
+def span(ends, kind):
+    """From one end to the other in both systems; an end that is not there is left out."""
+    low, high = ends
+    if math.isinf(low) and math.isinf(high):
+        return ""
+    if math.isinf(high):
+        return f"{both(low, kind)} or more"
+    if math.isinf(low):
+        return f"{both(high, kind)} or less"
+    return f"{both(low, kind)} to {both(high, kind)}"
+
+
+def judged():
+    """What the judge holds each field, and what they come to, against."""
+    lines = []
+    for head, group in (("field", judge.FIELDS), ("comes to", judge.COMES_TO)):
+        lines.append(
+            f"| {head} | usual | else an error | front over rear at most | from where |\n"
+            "| --- | --- | --- | --- | --- |"
+        )
+        for name, limit in group.items():
+            if limit.say or name in ("unlike", "ride height"):  # neither is judged by its row
+                continue
+            what = f"`{name}`" if head == "field" else limit.what
+            unlike = "" if math.isinf(limit.unlike) else f"{limit.unlike:g}"
+            cells = (what, span(limit.usual, limit.unit), span(limit.possible, limit.unit))
+            lines.append(f"| {' | '.join((*cells, unlike, limit.source))} |")
+        lines.append("")
+    return (
+        "### What is usual\n\n`axle` is front or rear, `*` any name. Outside what is usual is a "
+        "caution on `suspkit check` and on the work sheet.\n\n" + "\n".join(lines).strip()
+    )
+
+
 def make():
     """The whole reference.
 
@@ -209,7 +245,7 @@ def make():
     columns = ", ".join(f"`{name}`" for name in columns)
     steels = ", ".join(f"`{name}`" for name in MATERIALS)
     parts.append(f"### Columns of the rack\n\n{columns}.\n\nSteels: {steels}.")
-    return "\n\n".join([*parts, END])
+    return "\n\n".join([*parts, judged(), END])
 
 
 def renew(page):

@@ -69,7 +69,9 @@ class Limit:
         return self._si(self.hard_low, self.hard_high)
 
     def _si(self, *ends):
-        return tuple(sorted(float(from_unit(end, self.unit)) for end in ends))
+        # No limit is none in any unit, one that counts threads per length too.
+        found = (e if math.isinf(e) else float(from_unit(e, self.unit)) for e in ends)
+        return tuple(sorted(found))
 
 
 @dataclass(frozen=True)
