@@ -13,7 +13,7 @@ import time
 import ipywidgets as widgets
 import lab
 import pytest
-from twins import LESSONS, panels
+from twins import IN_A_BROWSER, LESSONS, panels
 
 import suspkit as sk
 from suspkit.kit_panels import KitPanel
@@ -207,7 +207,7 @@ class Lesson:
         self.panels = [kind(page, twin, i) for i, twin in enumerate(twins)]
 
 
-@pytest.fixture(scope="module", params=LESSONS)
+@pytest.fixture(scope="module", params=IN_A_BROWSER)
 def lesson(request, server, browser, tmp_path_factory):
     """A notebook after Run All; each test leaves it to the next as it moved it, for the twins keep
     step."""

@@ -168,8 +168,9 @@ def test_what_once_went_wrong(case, tmp_path):
     assert not wrong and refused != case.taken, said
 
 
-def test_a_few_of_every_kind():
-    rows, wrong = fuzz(1500, seed=1)
+@pytest.mark.parametrize("cases", [300, pytest.param(1500, marks=pytest.mark.slow)])
+def test_a_few_of_every_kind(cases):
+    rows, wrong = fuzz(cases, seed=1)
     assert dict(wrong) == {}
     # They are no use if all are refused at the door, or none.
     assert all(refused for group, _, refused, *_ in rows if group != "job log: there and back")

@@ -29,7 +29,7 @@ from test_browser import (
     assert_usable_by_all,
     move_every_control,
 )
-from twins import LESSONS, panels
+from twins import IN_A_BROWSER, LESSONS, panels
 
 import suspkit as sk
 from suspkit import article, tablet
@@ -296,7 +296,7 @@ def test_the_list_leads_to_the_lessons(served, browser):
     assert_usable_by_all(browser)
 
 
-@pytest.fixture(scope="module", params=LESSONS)
+@pytest.fixture(scope="module", params=IN_A_BROWSER)
 def panel(request, served, browser, tmp_path_factory):
     """The first panel of a lesson, opened once; its twin here keeps step."""
     twin = panels(request.param, tmp_path_factory.mktemp("twin"))[0]

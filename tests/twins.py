@@ -10,10 +10,16 @@ import re
 from tempfile import TemporaryDirectory
 
 import lab
+import pytest
 
 from suspkit.panels import LivePanel
 
 LESSONS = tuple(path.stem for path in sorted((lab.ROOT / "notebooks").glob("[0-9]*.ipynb")))
+
+IN_A_BROWSER = [
+    one if one == "02-preload" else pytest.param(one, marks=pytest.mark.slow) for one in LESSONS
+]
+"""Lessons as parameters: one for every run of the tests, and the rest marked slow."""
 
 
 def panels(name, folder):
