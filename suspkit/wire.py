@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 Ends = Literal["plain", "plain-ground", "squared", "squared-ground"]
-Factor = Literal["bergstrasser", "wahl", "none"]
+Factor = Literal["bergstrasser", "wahl", "direct-shear", "none"]
 
 MM = 1e-3
 GPA = 1e9
@@ -126,7 +126,8 @@ spring pressed solid (Eq. 10-21, read in a public transcription)."""
 SCRAGGED_MORE = 0.15
 """What Ssy/Sut gains where the maker set the spring solid: from 0.45 to 0.60 for cold-drawn wire,
 from 0.50 to 0.65 for hardened and tempered wire, the low ends of Shigley Table 10-6 after set
-removal (from memory) [-]."""
+removal (0.65 read in a public transcription, 0.60 from memory) [-]. That table's shares after set
+removal go with the stress by the direct-shear factor Ks, those before with KB or KW (read there)."""
 
 # Where the numbers come from.
 #   tensile_a, tensile_m: Shigley Table 10-4. music-wire and oil-tempered were read in the 10th ed.
@@ -174,6 +175,7 @@ def _material(material: str | Material) -> Material:
 _STRESS_FACTORS = {
     "bergstrasser": lambda c: (4 * c + 2) / (4 * c - 3),
     "wahl": lambda c: (4 * c - 1) / (4 * c - 4) + 0.615 / c,
+    "direct-shear": lambda c: 1.0 + 0.5 / c,
     "none": lambda c: 1.0 + 0.0 * c,  # keeps the shape of an array
 }
 
@@ -185,8 +187,9 @@ def stress_factor(spring_index, *, factor: Factor = "bergstrasser"):
     ----------
     spring_index : float or array
         Mean coil diameter over wire diameter, C, above 1 [-].
-    factor : {"bergstrasser", "wahl", "none"}
-        Which correction; "none" is the straight bar in torsion alone.
+    factor : {"bergstrasser", "wahl", "direct-shear", "none"}
+        Which correction; "direct-shear" leaves the curve out, and "none" is the straight bar in
+        torsion alone.
 
     Returns
     -------
@@ -196,12 +199,13 @@ def stress_factor(spring_index, *, factor: Factor = "bergstrasser"):
     Raises
     ------
     ValueError
-        If `factor` is none of the three, or the index is not above 1.
+        If `factor` is none of these, or the index is not above 1.
 
     Notes
     -----
     Bergsträsser ``(4C + 2)/(4C - 3)``, Shigley Eq. 10-5, is the default as it is there; Wahl
-    ``(4C - 1)/(4C - 4) + 0.615/C``, Eq. 10-4, reads up to 1.4 % higher for C of 4 or more.
+    ``(4C - 1)/(4C - 4) + 0.615/C``, Eq. 10-4, reads up to 1.4 % higher for C of 4 or more. Direct
+    shear ``Ks = (2C + 1)/(2C)``, Eq. 10-3, is 8 to 15 % lower for C of 10 down to 5.
     """
     if factor not in _STRESS_FACTORS:
         raise ValueError(f"factor is {factor!r}; expected one of {', '.join(_STRESS_FACTORS)}.")
@@ -257,7 +261,8 @@ class Wire:
     scragged : bool, optional
         Whether the maker pressed the spring solid to set it ("set removed"), as is usual for
         suspension springs (common practice, no source). It then stands 0.15 of its tensile
-        strength more than its steel does.
+        strength more than its steel does, and the peak of stress at the inside of the coil has
+        been yielded away.
 
     Raises
     ------
@@ -394,15 +399,16 @@ class Wire:
         fraction = self.steel.shear_yield_fraction + SCRAGGED_MORE * self.scragged
         return fraction * self.tensile_strength
 
-    def shear_stress(self, force, *, factor: Factor = "bergstrasser"):
-        """Largest shear stress in the wire, at the inside of the coil.
+    def shear_stress(self, force, *, factor: Factor | None = None):
+        """Largest shear stress in the wire, the one that `shear_yield` is a limit of.
 
         Parameters
         ----------
         force : float or array
             Load along the spring, positive in compression [N].
-        factor : {"bergstrasser", "wahl", "none"}
-            Curvature correction, see `stress_factor`.
+        factor : {"bergstrasser", "wahl", "direct-shear", "none"}, optional
+            See `stress_factor`. If not given, the one that belongs to the strength: direct shear
+            for a spring set solid, Bergsträsser at the inside of the coil for any other.
 
         Returns
         -------
@@ -413,19 +419,20 @@ class Wire:
         -----
         ``K 8 F D / (pi d**3)``, Shigley Eq. 10-7.
         """
+        factor = factor or ("direct-shear" if self.scragged else "bergstrasser")
         force = np.asarray(force, dtype=float)[()]
         straight_bar = 8 * force * self.mean_diameter / (np.pi * self.wire_diameter**3)
         return stress_factor(self.spring_index, factor=factor) * straight_bar
 
-    def safety_factor(self, force, *, factor: Factor = "bergstrasser"):
+    def safety_factor(self, force, *, factor: Factor | None = None):
         """How many times the stress could grow before the spring takes a set.
 
         Parameters
         ----------
         force : float or array
             Load along the spring [N]; its sign does not matter.
-        factor : {"bergstrasser", "wahl", "none"}
-            Curvature correction, see `stress_factor`.
+        factor : {"bergstrasser", "wahl", "direct-shear", "none"}, optional
+            As for `shear_stress`.
 
         Returns
         -------

@@ -143,11 +143,11 @@ def test_two_springs_by_hand(unit7, kit, corner):
     assert c.metal_room == pytest.approx(c.room - left, abs=1e-12)
     assert c.springs[1].metal_room == pytest.approx(max(0.0, c.springs[1].room - left), abs=1e-9)
 
-    # Shear stress at the inside of the coil with Bergstrasser's factor (Shigley's Mechanical
-    # Engineering Design, Eq. 10-6 and 10-7), for each spring under its own load.
+    # Shear stress with the direct-shear factor, which the share of strength of springs set solid
+    # goes with (Shigley Eq. 10-3, 10-7 and Table 10-6), for each spring under its own load.
     for spring, wire in zip(c.springs, (tender.wire, main.wire), strict=True):
         index = wire.mean_diameter / wire.wire_diameter
-        stress = (4 * index + 2) / (4 * index - 3)
+        stress = 1 + 0.5 / index
         stress *= 8 * spring.force * wire.mean_diameter / (np.pi * wire.wire_diameter**3)
         assert spring.safety_factor == pytest.approx(wire.shear_yield / stress, rel=1e-12)
     assert c.weakest.safety_factor == min(s.safety_factor for s in c.springs)

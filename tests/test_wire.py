@@ -82,7 +82,7 @@ def test_uncorrected_factor_keeps_the_shape():
 
 
 def test_correction_fades_with_index():
-    for factor in ("bergstrasser", "wahl"):
+    for factor in ("bergstrasser", "wahl", "direct-shear"):
         assert stress_factor(1e9, factor=factor) == pytest.approx(1, abs=1e-8)
 
 
@@ -346,12 +346,45 @@ def test_material_constants(name, tensile_a, tensile_m, fraction, g_gpa, e_gpa):
     ("name", "fraction"), [("hard-drawn", 0.60), ("music-wire", 0.60), ("chrome-silicon", 0.65)]
 )
 def test_a_spring_set_solid_stands_more(name, fraction):
-    # Shigley Table 10-6, after set removed: 60 to 70 % of Sut for cold-drawn wire, 65 to 75 % for
-    # hardened and tempered wire; the low ends (from memory).
+    # Shigley Table 10-6, after set removed: 60 to 70 % of Sut for cold-drawn wire (from memory),
+    # 65 to 75 % for hardened and tempered wire (0.65 read in a public transcription); low ends.
     wire = Wire(
         wire_diameter=9e-3, mean_diameter=80e-3, total_coils=8.0, material=name, scragged=True
     )
     assert wire.shear_yield == pytest.approx(fraction * wire.tensile_strength)
+
+
+def test_a_spring_set_solid_is_judged_by_direct_shear():
+    """Shigley Table 10-6: "before set removed (includes KW or KB)", "after set removed (includes
+    Ks)" (read in a public transcription of the chapter; public code for the table does the same).
+    """
+    plain = Wire(wire_diameter=9 * MM, mean_diameter=81 * MM, total_coils=8.0)
+    set_solid = replace(plain, scragged=True)
+    # By hand for C = 9: Ks = 19/18; 8 F D/(pi d^3) of 2000 N.
+    straight = 8 * 2000 * 0.081 / (np.pi * 0.009**3)
+    assert set_solid.shear_stress(2000) == pytest.approx(19 / 18 * straight, rel=1e-12)
+    assert set_solid.safety_factor(2000) == pytest.approx(
+        0.65 * set_solid.tensile_strength / (19 / 18 * straight), rel=1e-12
+    )
+    assert plain.shear_stress(2000) == plain.shear_stress(2000, factor="bergstrasser")
+    # The coil for a load, set removed: D = Ssy pi d^3/(8 n F) - d/2, which is Ks written out (read
+    # in that code).
+    diameter = set_solid.shear_yield * np.pi * 0.009**3 / (8 * 1.2 * 2000) - 0.009 / 2
+    chosen = replace(set_solid, mean_diameter=diameter)
+    assert chosen.safety_factor(2000) == pytest.approx(1.2, rel=1e-12)
+
+
+def test_no_spring_of_the_shop_is_past_what_it_was_set_to(unit7):
+    """A spring that was pressed solid has stood it, so it stands being solid again."""
+    for spring in unit7.springs.values():
+        assert spring.wire.scragged
+        assert spring.wire.safety_factor(spring.bind_force) >= 1, spring.name
+
+
+def test_direct_shear_factor():
+    # Shigley Eq. 10-3 (from memory) by hand: 1 + 1/(2C).
+    expected = [1.125, 1.1, 13 / 12, 1.0625, 1.05, 25 / 24]
+    np.testing.assert_allclose(stress_factor(INDEX, factor="direct-shear"), expected, rtol=1e-14)
 
 
 def test_the_two_constant_sets_are_not_mixed():
