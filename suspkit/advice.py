@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 
@@ -21,8 +20,38 @@ from suspkit.vehicle import known_name
 LATERAL = 0.4 * GRAVITY
 """Steady turn in which roll is told [m/s^2]: brisk, and well short of tipping."""
 
-DIP = {"radius": 8.0, "depth": 1.0}
-"""The g-out [m]; how fast it is taken is what is scaled to the vehicle."""
+GROUND = {
+    "bottoms in g-outs": (
+        {"radius": 8.0, "lip": 16.0, "depth": 1.0},
+        {"radius": 8.0, "lip": 40.0, "depth": 1.0},  # drawn-out lips, which hardly unload a wheel
+        {"radius": 8.0, "lip": 8.0, "depth": 1.0},  # sharp ones
+        {"radius": 5.0, "lip": 10.0, "depth": 1.0},  # tight and slow
+        {"radius": 16.0, "lip": 32.0, "depth": 1.5},  # wide and fast
+    ),
+    "harsh in chop": (
+        {"kind": "D", "speed": 9.0, "seed": 1},
+        {"kind": "C", "speed": 12.0, "seed": 2},
+        {"kind": "E", "speed": 6.0, "seed": 3},
+    ),
+    "kicks over whoops": (
+        {"height": 0.15, "spacing": 1.6, "speed": 10.0},
+        {"height": 0.12, "spacing": 1.4, "speed": 9.0},
+        {"height": 0.20, "spacing": 1.9, "speed": 11.0},
+    ),
+    "top-out clank": (
+        {"height": 0.30, "speed": 10.0},
+        {"height": 0.22, "speed": 8.0},
+        {"height": 0.40, "speed": 12.0},
+    ),
+}  # fmt: skip
+"""Ground that each driven complaint is judged on: lengths [m], spacing [wheelbases], speed [m/s].
+
+The first of each is what its number is told of. A change is offered only if it helps on all the
+others too: one shape may flatter a change, as sharp lips flatter slow rebound. The chop is ISO
+8608, whose classes are roads as surveyed; the shapes and speeds are our judgement, no source:
+washes and crossings 11 to 24 m from lip to lip, whoops and ledges as high as a tire takes. A g-out
+is taken as fast as first bottoms the vehicle as it is, in that dip.
+"""
 
 SLOWEST, FASTEST = 4.0, 25.0
 """Speeds between which a g-out that just bottoms is looked for [m/s]."""
@@ -30,20 +59,12 @@ SLOWEST, FASTEST = 4.0, 25.0
 STAND_IN = 2 * INCH, 30e3
 """Where there is no bump stop, the length [m] and rate [N/m] of one that would take the energy."""
 
-CHOP_CLASS, CHOP_SPEED, CHOP_TIME = "D", 9.0, 2.0
-"""Rough ground of ISO 8608, how fast [m/s] and how long [s]."""
+CHOP_TIME = 2.0
+"""How long the chop is driven [s]."""
 
-WHOOP_HEIGHT, WHOOP_SPACING, WHOOP_SPEED = 0.15, 1.6, 10.0
-"""Whoops: trough to crest [m], crest to crest [wheelbases], speed [m/s]."""
-
-LEDGE, LEDGE_SPEED = 0.3, 10.0
-"""Step down off which the shocks run out [m], and speed [m/s]."""
-
-NEIGHBOURS = (0.9, 1.1)
-"""A change must help at these shares of an event's speed too, to be offered."""
-
-SLOWER = (0.93, 0.97)
-"""The same for a g-out: faster than it first bottoms, the stops are full and tell no more."""
+SLOWER = 0.95
+"""Share of a g-out's speed at which changes are held against each other: at that which first
+bottoms the vehicle the stops are full, and tell no more."""
 
 HEIGHT_BAND = 0.5 * INCH
 """How far from its target a ride height may be moved [m] (our judgement)."""
@@ -53,9 +74,6 @@ SPARE = 0.9
 
 READABLE = INCH / 16
 """What a tape can tell [m]."""
-
-LOOSE = INCH / 16
-"""Springs looser than this at droop hang can leave their seats [m]."""
 
 TAPE = INCH / 8
 """A measured height this far outside the friction band contradicts the model [m]: the free length
@@ -188,6 +206,8 @@ class Suggestion:
         The complaint's own metric [its SI unit].
     gain : float
         Improvement in least changes that count, see `Number` [-].
+    across : tuple of float
+        Least and most improvement over all of its `GROUND`, as a share [-].
     effects : dict of str to tuple of float
         What else moves by more than counts, before and after: other complaints' metrics and
         heights, rake, crossovers, load factors [each in its SI unit].
@@ -208,6 +228,7 @@ class Suggestion:
     before: float
     after: float
     gain: float
+    across: tuple[float, float]
     effects: dict
     sentence: str
     vehicle: object
@@ -313,27 +334,27 @@ def advise(
 
     Notes
     -----
-    Each complaint has one metric and one standard event (common practice and our judgement, no
-    source):
+    Each complaint has one metric, told on the first of its `GROUND` (common practice and our
+    judgement, no source):
 
     - *bottoms in g-outs*: energy the harder hit of front and rear bump stop takes (a `STAND_IN`
-      where there is none), in a dip of 8 m radius and 1 m depth at the speed at which it first
-      bottoms as it is;
+      where there is none), in a dip at the speed at which it first bottoms as it is;
     - *harsh in chop*: acceleration midway between the axles, weighted by W_k of ISO 2631-1, over
-      class D ground of ISO 8608 at 9 m/s;
+      ground of ISO 8608;
     - *nose high loaded*: front less rear ride height, less the same of the targets (level without
       targets), as it stands in this load;
     - *rolls in turns*: settled roll at 0.4 g, mean of left and right turn;
-    - *kicks over whoops*: fastest nose-down pitching over three whoops of 0.15 m, 1.6 wheelbases
-      apart, at 10 m/s;
+    - *kicks over whoops*: fastest nose-down pitching over three whoops;
     - *top-out clank*: shaft speed outward where the top-out spring begins (the metal limit without
-      one), root mean square of front and rear, off a ledge of 0.3 m at 10 m/s.
+      one), root mean square of front and rear, off a ledge.
 
     Driven events use half a vehicle, so a bar does nothing in them. A gap is re-set after the
     collar, and after new springs the collar is turned to the same ride height. A change is offered
-    only if it improves the metric by more than a driver or a tape can tell, at `NEIGHBOURS` of the
-    speed too; fits its threads; keeps the springs from going solid, slack or past yield, ride
-    heights in their band (or no further out) and the load factor at what it was or its target.
+    only if it improves the metric by more than a driver or a tape can tell, and on the rest of
+    `GROUND` by half of that (in a g-out its own axle's stop, wherever that is hit, and the harder
+    hit one no worse); fits its threads; keeps the springs from going solid or past yield, held at
+    full extension, ride heights in their band (or no further out) and the load factor at what it
+    was or its target.
     Ranked by gain times `EFFORT`, less what gets worse; for ride height the collar comes first.
     """
     setup = vehicle.setup if setup is None else setup
@@ -540,7 +561,8 @@ def _springs(vehicle, setup, load, now, axle, rack, units):
 
 def _same_height(vehicle, setup, load, now, axle):
     """Turns in halves that bring an axle nearest to its present height; nothing if none can."""
-    at = np.arange(0.0, 16.25, 0.5)
+    least = now.corners[AXLES[axle][0]].held_turns
+    at = 0.5 * (np.ceil(2 * least) + np.arange(33))
     changed = setup.change(axle, turns=at)
     made = assemble(vehicle, changed, refuse_solid=False)
     stance = settle(vehicle, changed, load=load, corners=made)
@@ -572,17 +594,6 @@ def _gaps_fit(corner):
     return ok
 
 
-def _safety(corner):
-    """Least safety factor against yield of a corner's springs at full bump."""
-    squeezed = corner.stack.deflections(corner.shock.full_bump + corner.seat)
-    least = np.full(np.shape(corner.seat), np.inf)
-    for spring, deflection in zip(corner.stack.springs, squeezed, strict=True):
-        if spring.wire is not None:
-            force = spring.law(np.minimum(deflection, spring.travel))
-            least = np.minimum(least, spring.wire.safety_factor(np.maximum(force, 1.0)))
-    return least
-
-
 class _Trials:
     """Every change settled at once, and driven where somebody asks."""
 
@@ -590,6 +601,7 @@ class _Trials:
         self.vehicle, self.changes, self.load, self.units = vehicle, changes, load, units
         self.settled, self.why = [{} for _ in changes], [""] * len(changes)
         self.entries, self.known, self.runs, self.events = [None] * len(changes), {}, {}, {}
+        self.speeds = {}
         setups = [c.setup for c in changes]
         limits, self.off = None, {}
         for group in same_parts(setups):
@@ -645,11 +657,14 @@ class _Trials:
             found[f"the {axle} springs would go solid before full bump"] = least(
                 [c.room for c in both]
             )
-            found[f"the {axle} springs would be loose at droop hang"] = least(
-                [LOOSE - c.slack for c in both]
+            found[f"the {axle} springs would come loose at full extension"] = least(
+                [c.turns - c.least_turns for c in both]
             )
             found[f"the {axle} springs would be past yield at full bump"] = least(
-                [_safety(c) - 1.0 for c in both]
+                [
+                    np.fmin.reduce([*c.safety_factors, np.full(np.shape(c.seat), np.inf)]) - 1.0
+                    for c in both
+                ]
             )
             factor = np.nan_to_num(stance.bottoming.load_factor[rows].min(axis=0))
             found[f"the {axle} load factor would fall too far"] = factor
@@ -706,15 +721,22 @@ class _Trials:
             )  # fmt: skip
         return self.entries[i]
 
-    def value(self, name, i, pace=1.0):
-        """A metric or settled number with a change made, an event's speed times ``pace``."""
+    def value(self, name, i, place=0):
+        """A metric or settled number with a change made, on one place of its `GROUND`."""
         if name not in _DRIVEN:
             return self.settled[i][name]
-        key = name, i, pace
+        return float(np.max(self.reading(name, i, place)))
+
+    def reading(self, name, i, place=0, pace=1.0):
+        """What is read of a driven event with a change made, its speed times ``pace``."""
+        key = name, i, place, pace
         if key not in self.runs:
-            if (name, pace) not in self.events:
-                self.events[name, pace] = _EVENTS[name](self.vehicle.wheelbase, pace, self)
-            self.runs[key] = self._drive(self.events[name, pace], i, _READ[name])
+            if (name, place, pace) not in self.events:
+                ground = dict(GROUND[name][place])
+                if name == "bottoms in g-outs":
+                    ground["speed"] = pace * self.bottoming_speed(place)
+                self.events[name, place, pace] = _EVENTS[name](self.vehicle.wheelbase, **ground)
+            self.runs[key] = self._drive(self.events[name, place, pace], i, _READ[name])
         return self.runs[key]
 
     def _drive(self, event, i, read):
@@ -723,34 +745,43 @@ class _Trials:
         try:
             run = drive(self.vehicle, event=event, model="half", built=built, step=STEP, keep=keep)
         except UntrustedRunError:
-            return np.inf
+            return (np.inf, np.inf) if read is _stop_energy else np.inf
         return read(run, built, self.vehicle)
 
-    @cached_property
-    def bottoming_speed(self):
-        """Speed at which the dip just bottoms the vehicle as it is [m/s]."""
+    def bottoming_speed(self, place=0):
+        """Speed at which a dip just bottoms the vehicle as it is [m/s]."""
+        if place not in self.speeds:
+            dip = GROUND["bottoms in g-outs"][place]
+            # The others are near the first, and only a share of their speed is driven.
+            near = (SLOWEST, 0.08) if place == 0 else (0.8 * self.bottoming_speed(), 0.2)
+            self.speeds[place] = self._bottoming_speed(dip, *near)
+        return self.speeds[place]
+
+    def _bottoming_speed(self, dip, start, within):
         from scipy.optimize import brentq
 
         def past(speed):
-            event = _dip(self.vehicle.wheelbase, speed)
+            event = _dip(self.vehicle.wheelbase, speed=speed, **dip)
             # A vehicle that turns over counts as past it.
             return min(1.0, self._drive(event, 0, _past_full_bump))
 
-        slow = SLOWEST
-        if past(slow) >= 0:
-            return slow
+        slow = max(start, SLOWEST)
+        while past(slow) >= 0:
+            if slow <= SLOWEST:
+                return slow
+            slow = max(slow / 1.25, SLOWEST)
         while slow < FASTEST:
             fast = 1.25 * slow
             if past(fast) >= 0:
-                return brentq(past, slow, fast, xtol=0.08)
+                return brentq(past, slow, fast, xtol=within)
             slow = fast
         return FASTEST
 
     # -- judging -------------------------------------------------------------------------------
 
-    def gain(self, name, i, pace=1.0):
+    def gain(self, name, i, place=0):
         """How many least changes that count a metric improves by."""
-        before, after = self.value(name, 0, pace), self.value(name, i, pace)
+        before, after = self.value(name, 0, place), self.value(name, i, place)
         if name == "nose high loaded":
             # Past level is no better than short of it.
             before, after = max(before, 0.0), abs(after)
@@ -760,7 +791,7 @@ class _Trials:
 
     def shown(self, name):
         """Whether the model shows the complaint at all."""
-        if name == "bottoms in g-outs" and self.bottoming_speed >= FASTEST:
+        if name == "bottoms in g-outs" and self.bottoming_speed() >= FASTEST:
             return False
         return self.value(name, 0) >= COMPLAINTS[name].floor
 
@@ -783,7 +814,7 @@ class _Trials:
 
         short = []
         for i in rank({i: self._worth(name, i) for i in picked}):
-            if name not in _DRIVEN or self._holds(name, i):
+            if self._holds(name, i):
                 short.append(i)
             if len(short) > most:
                 break
@@ -791,9 +822,42 @@ class _Trials:
         return tuple(self._suggestion(name, i) for i in short[:most])
 
     def _holds(self, name, i):
-        """Whether a change also helps when the event is driven a little otherwise."""
-        paces = SLOWER if name == "bottoms in g-outs" else NEIGHBOURS
-        return all(self.gain(name, i, pace) >= 0.5 for pace in paces)
+        """Whether a change also helps on the rest of the ground."""
+        if name not in _DRIVEN:
+            return True
+        if name == "bottoms in g-outs":
+            return self._helps_in_dips(name, i)
+        return all(self.gain(name, i, place) >= 0.5 for place in range(1, len(GROUND[name])))
+
+    def _helps_in_dips(self, name, i):
+        """Whether a change spares its own axle's stop wherever it is hit, and the harder hit one
+        is never the worse for it."""
+        number, own = COMPLAINTS[name], list(AXLES).index(self.changes[i].axle)
+        hit = False
+        for before, after in self._in_dips(name, i):
+            if not max(after) < max(before) + number.least(max(before)):
+                return False
+            if before[own] >= number.floor:
+                hit = True
+                if not after[own] <= (1 - number.share / 2) * before[own]:
+                    return False
+        return hit
+
+    def _in_dips(self, name, i):
+        """What both stops take in each dip, before and after."""
+        for place in range(len(GROUND[name])):
+            yield tuple(self.reading(name, j, place, SLOWER) for j in (0, i))
+
+    def _across(self, name, i):
+        """Least and most improvement over all of the ground, as a share."""
+        if name == "bottoms in g-outs":
+            own, floor = list(AXLES).index(self.changes[i].axle), COMPLAINTS[name].floor
+            pairs = [(b[own], a[own]) for b, a in self._in_dips(name, i) if b[own] >= floor]
+        else:
+            places = range(len(GROUND.get(name, "1")))
+            pairs = [(self.value(name, 0, p), self.value(name, i, p)) for p in places]
+        shares = [1 - after / before for before, after in pairs]
+        return min(shares), max(shares)
 
     def _worth(self, name, i):
         """Gain, less for what a change costs."""
@@ -809,7 +873,8 @@ class _Trials:
                 continue
             if self._worth(name, i) >= 1:
                 return i
-            if self.gain(name, i) < PROMISING:
+            # The last clicks close more than the first.
+            if self.gain(name, i) < PROMISING and self.changes[i].stage != "clicks":
                 return None
         return None
 
@@ -834,16 +899,19 @@ class _Trials:
             f"{number.words} from {say(number, effects[n][0])} to {say(number, effects[n][1])}"
             for n, number in (COMPLAINTS | _OTHERS).items() if n in effects
         ]  # fmt: skip
+        across = self._across(name, i)
+        elsewhere = " to ".join(dict.fromkeys(f"{100 * share:.0f}" for share in across))
+        elsewhere = f"; {elsewhere} % over all the ground tried" if name in _DRIVEN else ""
         sentence = (
             f"{change.words}: {own.words} falls from {say(own, before)} to {say(own, after)} "
-            f"({100 * (1 - after / before):.0f} % less); "
+            f"({100 * (1 - after / before):.0f} % less{elsewhere}); "
             f"{'it also moves ' + ', '.join(moved) if moved else 'nothing else moves'}; it costs "
             f"{COSTS[change.stage]}."
         )
         return Suggestion(
             complaint=name, change=change.words, stage=change.stage, axle=change.axle,
             adjuster=change.adjuster, cost=COSTS[change.stage], before=before, after=after,
-            gain=float(self.gain(name, i)), effects=effects, sentence=sentence,
+            gain=float(self.gain(name, i)), across=across, effects=effects, sentence=sentence,
             vehicle=self.vehicle, setup=change.setup,
         )  # fmt: skip
 
@@ -851,36 +919,31 @@ class _Trials:
 # -- the standard events -------------------------------------------------------------------------
 
 
-def _dip(wheelbase, speed):
-    road = Road.g_out(DIP["radius"], depth=DIP["depth"])
+def _dip(wheelbase, *, radius, lip, depth, speed):
+    road = Road.g_out(radius, depth=depth, lip=lip)
     time = (1.0 + 0.9 * road.length + wheelbase) / speed
     return Event(name="g-out", duration=time, speed=speed, road=road, approach=1.0)
 
 
-def _chop(wheelbase, pace, _):
-    length = CHOP_SPEED * pace * CHOP_TIME + wheelbase + 5.0
-    road = Road.iso8608(CHOP_CLASS, length=length, seed=1)
-    return Event(name="chop", duration=CHOP_TIME, speed=CHOP_SPEED * pace, road=road)
+def _chop(wheelbase, *, kind, speed, seed):
+    road = Road.iso8608(kind, length=speed * CHOP_TIME + wheelbase + 5.0, seed=seed)
+    return Event(name="chop", duration=CHOP_TIME, speed=speed, road=road)
 
 
-def _whoops(wheelbase, pace, _):
-    road = Road.whoops(WHOOP_HEIGHT, spacing=WHOOP_SPACING * wheelbase, count=3)
-    speed = WHOOP_SPEED * pace
+def _whoops(wheelbase, *, height, spacing, speed):
+    road = Road.whoops(height, spacing=spacing * wheelbase, count=3)
     time = (0.5 + road.length + wheelbase) / speed
     return Event(name="whoops", duration=time, speed=speed, road=road, approach=0.5)
 
 
-def _ledge(wheelbase, pace, _):
-    speed = LEDGE_SPEED * pace
+def _ledge(wheelbase, *, height, speed):
     time = (0.5 + wheelbase) / speed + 0.45
-    return Event(name="ledge", duration=time, speed=speed, road=Road.square_edge(-LEDGE),
+    return Event(name="ledge", duration=time, speed=speed, road=Road.square_edge(-height),
                  approach=0.5)  # fmt: skip
 
 
 _EVENTS = {
-    "bottoms in g-outs": lambda wheelbase, pace, trials: _dip(
-        wheelbase, pace * trials.bottoming_speed
-    ),
+    "bottoms in g-outs": _dip,
     "harsh in chop": _chop,
     "kicks over whoops": _whoops,
     "top-out clank": _ledge,
@@ -901,7 +964,7 @@ def _stop_energy(run, built, vehicle):
             taken.append(0.5 * STAND_IN[1] * max(0.0, most - touch) ** 2)
             continue
         taken.append(float(law.antiderivative(max(most, touch)) - law.antiderivative(touch)))
-    return max(taken)
+    return tuple(taken)
 
 
 def _seat(run, built, vehicle):

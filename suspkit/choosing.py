@@ -31,8 +31,8 @@ UNITS = {
     "turns": "", "gap": "m", "height": "m", "height_change": "m", "lowest": "m", "highest": "m",
     "frequency": "Hz", "frequency_below": "Hz", "frequency_past": "Hz", "crossover": "m",
     "to_crossover": "m", "soft_travel": "m", "load_factor": "", "drop_height": "m", "energy": "J",
-    "roll_with_bar": "N*m/rad", "roll_without_bar": "N*m/rad", "room": "m", "safety_factor": "",
-    "squeeze": "m", "compressor_force": "N", "to_bump_stop": "m",
+    "roll_with_bar": "N*m/rad", "roll_without_bar": "N*m/rad", "room": "m", "metal_room": "m",
+    "safety_factor": "", "squeeze": "m", "compressor_force": "N", "to_bump_stop": "m",
 }  # fmt: skip
 """Number columns of a table of kits and their units."""
 
@@ -205,7 +205,7 @@ def _within(value, window, slack=0.0):
 BUILT = (
     "springs solid before the retainer is out", "collar past the end of its thread",
     "springs solid before full bump", "stop ring past the end of its thread",
-    "springs loose at droop hang",
+    "springs loose at full extension",
 )  # fmt: skip
 """Limits of what can be put together at all."""
 
@@ -247,14 +247,17 @@ class Choice:
     ----------
     front : pandas.DataFrame
         The kits to choose from: none of the others is better in one objective and as good in the
-        rest. One row a kit; SI numbers, ``attrs["units"]`` names the unit of each.
+        rest. Of those that clear metal, where any does: a kit whose springs go solid before the
+        stroke ends is a caution. One row a kit; SI numbers, ``attrs["units"]`` names the unit of
+        each.
     kits : pandas.DataFrame
-        All kits within every limit, the same columns.
+        All kits within every limit, the same columns; those that clear metal first.
     rejected : pandas.DataFrame
         By limit, in order: ``settings`` it was the first to reject, and ``pairs`` it left with
         none.
     words : tuple of str
-        One sentence for each end of the front; what stood in the way if it is empty.
+        One sentence for each end of the front, and how many kits go solid before metal; what
+        stood in the way if the front is empty.
     vehicle : Vehicle
     setup : Setup
         What the search started from.
@@ -564,27 +567,26 @@ class _Search:
         """What needs no stance: room, stress, the ring's thread, where the ring is met."""
         corner = self.corner(pair, turns, gaps)
         full, springs = corner.shock.full_bump, corner.stack.springs
-        # A hair past solid the force is endless and the springs are no shorter for it.
-        travels = np.array([[spring.travel] for spring in springs])
-        squeezed = np.minimum(corner.stack.deflections(full + corner.seat), travels)
-        room = (travels - squeezed).min(axis=0)
-        factor, buckled = np.full(room.shape, np.nan), np.zeros(room.shape, dtype=bool)
+        squeezed = corner.squeezed(full)
+        room = np.min([s.travel - x for s, x in zip(springs, squeezed, strict=True)], axis=0)
+        buckled = np.zeros(room.shape, dtype=bool)
         for spring, deflection in zip(springs, squeezed, strict=True):
             if spring.wire is not None:
-                factor = np.fmin(factor, spring.wire.safety_factor(spring.law(deflection)))
                 buckled |= buckles(
                     deflection, free_length=spring.free_length,
                     mean_diameter=spring.wire.mean_diameter, material=spring.wire.steel,
                 )  # fmt: skip
         crossover = np.where(corner.crossover <= full, corner.crossover_travel, np.nan)
-        numbers = {"crossover": crossover, "room": room, "safety_factor": factor,
-                   "buckles": buckled}  # fmt: skip
+        numbers = {
+            "crossover": crossover, "room": room, "metal_room": corner.metal_room,
+            "safety_factor": np.fmin.reduce(corner.safety_factors), "buckles": buckled,
+        }  # fmt: skip
         limits = {
             "springs solid before full bump": corner.room >= 0,
             "stop ring past the end of its thread": _within(
                 corner.gap[0], corner.gap_limits(), THREAD_SLACK
             ),
-            "springs loose at droop hang": corner.slack <= THREAD_SLACK,
+            "springs loose at full extension": turns >= corner.least_turns - 1e-6,
         }
         return numbers, limits
 
@@ -689,6 +691,7 @@ def undominated(scores):
 def _choice(kits, pairs_lost, settings_lost, *, targets, loads, objectives, **asked):
     import pandas as pd
 
+    kits = kits.iloc[np.argsort(kits["metal_room"] < 0, kind="stable")]
     kits.attrs["units"] = UNITS | {f"height_{load}": "m" for load in loads}
     rejected = pd.DataFrame(
         {"pairs": pairs_lost, "settings": settings_lost}, index=pd.Index(LIMITS, name="limit")
@@ -696,7 +699,7 @@ def _choice(kits, pairs_lost, settings_lost, *, targets, loads, objectives, **as
     front = _front(kits, targets, objectives)
     return Choice(
         front=front, kits=kits, rejected=rejected, targets=targets, loads=loads,
-        objectives=objectives, words=tuple(_words(front, rejected, objectives)), **asked,
+        objectives=objectives, words=tuple(_words(front, kits, rejected, objectives)), **asked,
     )  # fmt: skip
 
 
@@ -704,6 +707,8 @@ def _front(kits, targets, objectives):
     """The kits to choose from, in order of the first objective."""
     import pandas as pd
 
+    clear = kits["metal_room"] >= 0
+    kits = kits[clear] if clear.any() else kits
     aims = {name: OBJECTIVES[name] for name in objectives}
     scores = pd.DataFrame({n: np.round(aim.sign * kits[n] / aim.step) for n, aim in aims.items()})
     front = kits[undominated(scores.to_numpy(float))]
@@ -715,7 +720,7 @@ def _front(kits, targets, objectives):
     return front
 
 
-def _words(front, rejected, objectives):
+def _words(front, kits, rejected, objectives):
     if not len(front):
         worst = rejected["pairs"].idxmax()
         yield (
@@ -735,4 +740,16 @@ def _words(front, rejected, objectives):
         yield (
             f"{'; '.join(bests)}: {kit['tender']} over {kit['main']}, {kit['turns']:g} turns from "
             f"contact, gap {tape(kit['gap'])} ({', '.join(gives)})."
+        )
+    solid = int((kits["metal_room"] < 0).sum())
+    if solid == len(kits):
+        least = show(-kits["metal_room"].max(), "length")
+        yield (
+            f"No kit clears metal: the springs of each go solid before the stroke ends, {least} "
+            "before at the least. Look for springs with more travel, or a stop that takes more."
+        )
+    elif solid:
+        yield (
+            f"{solid} of {len(kits)} kits go solid before metal, their springs before the stroke "
+            "ends. They are left off the line and come last in the table."
         )

@@ -144,6 +144,27 @@ class Corner:
         """How loose the springs are at droop hang [m]; zero when the collar holds them."""
         return np.maximum(0.0, -(self.seat + self.hang))
 
+    @property
+    def loose(self):
+        """How loose the springs come at full extension, the metal limit [m]; zero when held."""
+        return np.maximum(0.0, -self.seat)
+
+    @property
+    def held_turns(self):
+        """Fewest turns from contact that keep every spring on its seat at full extension.
+
+        A top-out spring holds the hanging shock short of its metal limit. A wheel that drops out
+        fast pulls it there, and the springs come loose by what the turns did not take up: by less
+        than slips the retainer out, or they can leave their seats.
+        """
+        reach = self.contact_hang - self.shock.retainer_clearance
+        return max(0.0, reach / self.shock.thread.collar_pitch)
+
+    @property
+    def least_turns(self):
+        """Fewest turns to set: those that the thread allows and that hold the springs."""
+        return np.maximum(self.turn_limits[0], self.held_turns)
+
     @cached_property
     def events(self):
         """Crossovers, binds and limits over shock compression.

@@ -193,6 +193,8 @@ def kit_readout(view, units):
     def said(name, kind=None, digits=None):
         return show(kit[name], kind or "length", units, digits)
 
+    metal = show(abs(kit["metal_room"]), "length", units)
+    metal = f"{metal} at metal" if kit["metal_room"] >= 0 else f"all solid {metal} before metal"
     below = kit["to_crossover"]
     where = "to go from rest" if below > 0 else "before rest: it stands past it"
     heights = [f"{load} {said(f'height_{load}')}" for load in choice.loads]
@@ -209,7 +211,8 @@ def kit_readout(view, units):
         "energy to full bump": [f"{said('energy', 'energy')} in the worst load"],
         "roll support": [f"{said('roll_without_bar', 'torsion')} bar off, "
                          f"{said('roll_with_bar', 'torsion')} bar on"],
-        "room to bind, safety factor": [f"{said('room')}, {kit['safety_factor']:.2f}"],
+        "room to bind": [f"{said('room')} at full bump, {metal}"],
+        "safety factor": [f"{kit['safety_factor']:.2f} at full bump"],
         "compressor": [f"{said('squeeze')} at {said('compressor_force', 'force')}"],
     }  # fmt: skip
 

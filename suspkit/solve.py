@@ -178,22 +178,24 @@ def solve_preload(
 
 
 def _turn_limits(vehicle, setup, axle):
-    """Fewest and most turns the thread allows, and whether coil bind is what ends them."""
+    """Fewest turns that hold the springs, most that the thread allows, whether coil bind is what
+    ends them, and whether it is the springs that ask for the fewest."""
     corners = assemble(vehicle, setup, refuse_solid=False)
-    pairs = [corners[name].turn_limits for name in AXLES[axle]]
-    low = max(float(np.max(least)) for least, _ in pairs)
-    high = max(low, min(float(np.min(most)) for _, most in pairs))
+    both = [corners[name] for name in AXLES[axle]]
+    low = max(float(np.max(corner.least_turns)) for corner in both)
+    high = max(low, min(float(np.min(corner.turn_limits[1])) for corner in both))
 
     def room(turns):
         corners = assemble(vehicle, setup.change(axle, turns=turns), refuse_solid=False)
         return min(corners[name].room for name in AXLES[axle])
 
+    loosens = any(corner.held_turns == low > 0 for corner in both)
     if room(high) >= 0:
-        return low, high, False
+        return low, high, False, loosens
     from scipy.optimize import brentq
 
     # Room shrinks as the collar goes down; with none even at the start there is nothing to search.
-    return low, float(brentq(room, low, high)) if room(low) > 0 else low, True
+    return low, float(brentq(room, low, high)) if room(low) > 0 else low, True, loosens
 
 
 def _idle_turns(vehicle, setup, load, axle, limits):
@@ -228,12 +230,15 @@ def _idle_sentence(vehicle, setup, load, axle, idle, rise):
 
 
 def _end_sentence(axle, turns, limits, rise):
-    low, _, binds = limits
+    low, _, binds, loosens = limits
     if rise > 0:
         end, cure = "the thread ends", "a stiffer or longer spring"
         if binds:
             end = "the springs would go solid before full bump"
             cure = "a stiffer spring, or one with more travel,"
+    elif loosens:
+        end = "the least that holds the springs at full extension is reached"
+        cure = "a softer spring"
     elif low > 0:
         end, cure = "the collar is fully up", "a softer or shorter spring"
     else:  # turns count from contact, wherever the free length puts that

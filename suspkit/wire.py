@@ -127,7 +127,7 @@ SCRAGGED_MORE = 0.15
 """What Ssy/Sut gains where the maker set the spring solid: from 0.45 to 0.60 for cold-drawn wire,
 from 0.50 to 0.65 for hardened and tempered wire, the low ends of Shigley Table 10-6 after set
 removal (0.65 read in a public transcription, 0.60 from memory) [-]. That table's shares after set
-removal go with the stress by the direct-shear factor Ks, those before with KB or KW (read there)."""
+removal go with the stress by the direct-shear factor Ks, those before with KB or KW (read so)."""
 
 # Where the numbers come from.
 #   tensile_a, tensile_m: Shigley Table 10-4. music-wire and oil-tempered were read in the 10th ed.

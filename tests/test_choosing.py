@@ -93,7 +93,9 @@ def one_kit(vehicle, axle, tender, main, turns, gap, targets):
     if thread_problems(corners) or job.binds:
         return None
     corner, part = corners[f"{axle}_left"], getattr(vehicle, axle)
-    if corner.slack > 1e-6:
+    # At full extension the springs may not be as loose as slips the retainer out.
+    shock = part.shock
+    if corner.contact_hang - turns * shock.thread.collar_pitch > shock.retainer_clearance:
         return None
     full = corner.shock.full_bump
     deflections = corner.stack.deflections(full + corner.seat)
@@ -120,6 +122,9 @@ def one_kit(vehicle, axle, tender, main, turns, gap, targets):
         "energy": min(reserve(one, "energy") for one in vehicle.loads),
         "drop_height": min(reserve(one, "drop_height") for one in vehicle.loads),
         "room": min(s.travel - x for s, x in zip(springs, deflections, strict=True)),
+        # All is solid with the tender at its ring, or solid itself, and the main solid.
+        "metal_room": min(float(corner.stack.rings[0].cap), springs[0].travel)
+        + springs[1].travel - float(corner.seat) - shock.stroke,
         "safety_factor": min(
             s.wire.safety_factor(s.law(x)) for s, x in zip(springs, deflections, strict=True)
         ),
@@ -211,7 +216,10 @@ def test_the_same_front_as_a_plain_loop(small, looped, wide):
         label: tuple(round(aim.sign * kit[name] / aim.step) for name, aim in OBJECTIVES.items())
         for label, kit in looped.items()
     }
-    stands = [label for label in looped if not any(better(o, steps[label]) for o in steps.values())]
+    clear = [label for label, kit in looped.items() if kit["metal_room"] >= 0]
+    assert 0 < len(clear) < len(looped)
+    steps = {label: steps[label] for label in clear}
+    stands = [label for label in clear if not any(better(o, steps[label]) for o in steps.values())]
     nearest = {}
     for label in stands:
         alike = nearest.setdefault((*label[:2], steps[label]), label)
@@ -292,7 +300,39 @@ def test_words_tell_each_end_and_the_kit_there(full):
         end = full.front.loc[(aim.sign * full.front[name]).idxmax()]
         (sentence,) = [words for words in full.words if aim.best in words]
         assert f"{end['tender']} over {end['main']}, {end['turns']:g} turns" in sentence
-        assert full.kits[name].mul(aim.sign).max() <= aim.sign * end[name] + aim.step
+        clear = full.kits[full.kits["metal_room"] >= 0]
+        assert clear[name].mul(aim.sign).max() <= aim.sign * end[name] + aim.step
+
+
+def test_kits_that_go_solid_before_metal_come_last(full):
+    solid = full.kits["metal_room"].to_numpy() < 0
+    assert 0 < solid.sum() < len(solid)
+    assert (np.diff(solid.astype(int)) >= 0).all()
+    assert (full.front["metal_room"] >= 0).all()
+    told = f"{solid.sum()} of {len(solid)} kits go solid before metal"
+    assert any(told in words for words in full.words)
+    for label in (*full.kits.index[:2], *full.kits.index[-2:]):
+        corner = assemble(*full.fit(label))[f"{full.axle}_left"]
+        # The springs' own force at the end of the stroke: endless where they are solid by then.
+        endless = np.isinf(corner.stack_curve(corner.shock.stroke + 1e-9))
+        assert endless == (full.kits.loc[label, "metal_room"] < 0)
+
+
+def test_where_no_kit_clears_metal_that_is_said(unit7):
+    # Unit 7's own front clears metal by 0.004 in; a main a quarter inch longer when solid can't.
+    main = unit7.springs["main-320-16"]
+    rack = {
+        "tender-250-5.5": unit7.springs["tender-250-5.5"],
+        "thick": replace(main, name="thick", solid_length=main.solid_length + INCH / 4),
+    }
+    targets = KitTargets.of(unit7, axle="front", room=INCH / 8)
+    choice = choose_springs(
+        unit7, axle="front", rack=rack, targets=targets, turns=[4.0], gaps=[INCH]
+    )
+    assert len(choice.front) == len(choice.kits) == 1
+    assert choice.front["metal_room"].iloc[0] == pytest.approx((0.004 - 0.25) * INCH, abs=2e-5)
+    (told,) = [words for words in choice.words if "metal" in words]
+    assert told.startswith("No kit clears metal") and "0.25 in before" in told
 
 
 # --- limits --------------------------------------------------------------------------------------

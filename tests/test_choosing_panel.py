@@ -81,13 +81,13 @@ def test_each_slider_narrows_what_its_name_says(panel):
 
 
 def test_along_the_line_goes_from_end_to_end(panel):
-    panel.set(across="soft_travel")
+    panel.set(across="soft_travel", load_factor=2.0)
     front = panel.view.choice.front
     assert len(front) >= 3 and front["soft_travel"].is_monotonic_increasing
     seen = []
     for along in (0, ON_THE_LINE // 2, ON_THE_LINE):
         panel.set(along=along)
-        targets = KitTargets.of(UNIT7, axle="rear", turns=(0, 24))
+        targets = KitTargets.of(UNIT7, axle="rear", turns=(0, 24), load_factor=2.0)
         factors = (INCH, 12 * INCH * POUND_FORCE)
         expect(panel, "rear", targets, ("soft_travel", "energy"), factors)
         seen.append(panel.view.kit.name)
@@ -114,7 +114,7 @@ def test_searching_is_done_once_for_an_axle_and_a_load(panel, monkeypatch):
         raise AssertionError("searched again")
 
     monkeypatch.setattr("suspkit.kit_panels.choose_springs", never)
-    moves = [{"up": "soft_travel"}, {"along": 20}, {"turns": 12}, {"load_factor": 2.0}]
+    moves = [{"up": "soft_travel"}, {"load_factor": 2.0}, {"along": 20}, {"turns": 12}]
     for move in moves:
         before = panel.words.value
         panel.set(**move)

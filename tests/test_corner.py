@@ -698,3 +698,26 @@ def test_a_changed_set_up_drops_its_note():
     assert setup.change("front", turns=6.0).note == ""
     corners = assemble(UNIT7, setup)
     assert hold_rings(setup, corners).note == setup.note  # told otherwise, not changed
+
+
+# ---------------------------------------------------------------- held at full extension
+
+
+@both_axles
+def test_fewest_turns_keep_the_springs_on_their_seats_at_full_extension(name):
+    corner = built(name, vehicle=SHIPPED)
+    shock = corner.shock
+    # Shaft out to the metal: the space between collar and retainer, less the stack.
+    at_metal = shock.thread.seat_span - corner.collar_at - corner.stack_length
+    assert corner.loose == pytest.approx(max(0.0, at_metal), abs=1e-12)
+    fewest = corner.held_turns
+    # The trade's windows start at 2 turns in front, 4 at the rear (common practice, no source).
+    assert 2 < fewest < corner.turns
+    assert built(name, vehicle=SHIPPED, turns=fewest).loose == pytest.approx(
+        shock.retainer_clearance, abs=1e-12
+    )
+    assert built(name, turns=20.0).loose == 0
+    assert corner.least_turns == max(fewest, corner.turn_limits[0])
+    # Without a top-out spring the shock hangs at the metal, and contact is as far as it goes.
+    bare = built(name, vehicle=without_top_out())
+    assert bare.held_turns == 0 and bare.contact_hang == pytest.approx(0, abs=1e-4)

@@ -36,7 +36,7 @@ def heights(vehicle, setup, load=LOAD):
 
 def test_both_heights_are_reached(unit7):
     now = heights(unit7, unit7.setup)
-    front, rear = now["front"] + 0.008, now["rear"] - 0.006
+    front, rear = now["front"] + 0.008, now["rear"] - 0.003
     found = sk.solve_preload(unit7, load=LOAD, front_height=front, rear_height=rear)
     assert found.ok
     there = heights(unit7, found.setup)
@@ -111,11 +111,29 @@ def test_thread_ends_before_the_height(unit7):
     assert found.message.endswith("turns; a stiffer or longer spring would.")
 
 
-def test_contact_is_reached_before_the_height(unit7):
-    found = sk.solve_preload(unit7, load=LOAD, front_height=0.2)
-    assert not found.ok and found.turns["front"] == 0.0
-    assert "contact is reached at 0.0 turns; a softer spring would." in found.message
-    missing = heights(unit7, found.setup)["front"] - 0.2
+def with_clearance(vehicle, clearance):
+    """The vehicle with front retainers that slip out when the springs are this loose [m]."""
+    shock = replace(vehicle.front.shock, retainer_clearance=clearance)
+    return replace(vehicle, front=replace(vehicle.front, shock=shock))
+
+
+@pytest.mark.parametrize(
+    "clearance, end",
+    [
+        (0.5 * INCH, "the least that holds the springs at full extension is reached"),
+        (2.0 * INCH, "contact is reached"),
+    ],
+)
+def test_fewest_turns_are_reached_before_the_height(unit7, clearance, end):
+    vehicle = with_clearance(unit7, clearance)
+    corner = sk.assemble(vehicle)["front_left"]
+    # Loose at the metal limit by what the turns leave of the way from there to the hang.
+    fewest = max(0.0, (corner.contact_hang - clearance) / corner.shock.thread.collar_pitch)
+    assert (fewest > 3) == (clearance < INCH)
+    found = sk.solve_preload(vehicle, load=LOAD, front_height=0.2)
+    assert not found.ok and found.turns["front"] == pytest.approx(fewest, abs=1e-9)
+    assert f"{end} at {fewest:.1f} turns; a softer spring would." in found.message
+    missing = heights(vehicle, found.setup)["front"] - 0.2
     assert f"lower it the last {missing / INCH:.2f} in" in found.message
 
 

@@ -231,6 +231,11 @@ def test_extra_weight_asks_for_more_preload(unit7, start, target, item):
     aboard = unit7.loads[target.load].items
     without = tuple(one for one in aboard if one != item)
     lighter = replace(unit7, loads=unit7.loads | {"lighter": Load(items=without)})
+    # Deep retainers, which hold the springs at any turns: the fewest to set would hide the rest.
+    for axle in ("front", "rear"):
+        end = getattr(lighter, axle)
+        deep = replace(end.shock, retainer_clearance=2 * INCH)
+        lighter = replace(lighter, **{axle: replace(end, shock=deep)})
     heights = {
         "front_height": target.front.ride_height, "rear_height": target.rear.ride_height,
     }  # fmt: skip
