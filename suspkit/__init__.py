@@ -19,6 +19,7 @@ _HOMES = {
     "CornerSetup": "setup",
     "Curve": "curves",
     "Damper": "damper",
+    "Doubts": "fitting",
     "Gas": "shock",
     "JobLog": "joblog",
     "Linkage": "linkage",

@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from suspkit import given
 from suspkit.comfort import weighted_rms
 from suspkit.corner import assemble, reset_gaps, thread_problems
 from suspkit.driving import UntrustedRunError, batch_of, build_entry, drive, same_parts
+from suspkit.entrance import USUAL, known_load, known_setup
 from suspkit.events import Event
 from suspkit.road import Road
 from suspkit.setup import AXLES, CORNERS, ROWS
@@ -300,7 +302,7 @@ class _Change:
 
 
 def advise(
-    vehicle, setup=None, *, complaints, load=None, heights=None, rack=None, units="us", most=3
+    vehicle, setup=None, *, complaints, load=USUAL, heights=None, rack=None, units="us", most=3
 ):
     """Rank single changes against what a driver complains about.
 
@@ -312,7 +314,7 @@ def advise(
     complaints : str or sequence of str
         Of `COMPLAINTS`.
     load : str, optional
-        What was aboard; the load of the targets if not given.
+        What was aboard; the vehicle's usual load if not given, nothing if None.
     heights : sequence of float or None, optional
         Ride heights by tape, in the order of `suspkit.setup.CORNERS`, None where not read [m].
     rack : dict of str to Spring, optional
@@ -357,17 +359,18 @@ def advise(
     was or its target.
     Ranked by gain times `EFFORT`, less what gets worse; for ride height the collar comes first.
     """
-    setup = vehicle.setup if setup is None else setup
-    load = vehicle.targets.load if load is None and vehicle.targets is not None else load
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    if not (isinstance(complaints, str) or hasattr(complaints, "__iter__")):
+        given.refuse("complaints", complaints, f"some of {', '.join(COMPLAINTS)}")
     asked = (complaints,) if isinstance(complaints, str) else tuple(complaints)
     if not asked:
         raise ValueError(f"complaints is empty; expected some of {', '.join(COMPLAINTS)}")
     for i, complaint in enumerate(asked):
         known_name(complaint, COMPLAINTS, f"complaints[{i}]", "a complaint")
-    if load is not None:
-        known_name(load, vehicle.loads, "load", "a load of this vehicle")
-    if units not in ("us", "metric"):
-        raise ValueError(f"units is {units!r}; expected us or metric")
+    heights = _known_heights(heights)
+    known_name(units, ("us", "metric"), "units", "a system")
+    given.whole("most", most, low=1)
+    given.of_kind("rack", rack, (dict, type(None)), "a dict of names to Spring, or None")
     numbers = [v for c in setup.corners for v in (c.turns, *_each(c.gap), *_each(c.ring))]
     if any(np.ndim(number) for number in numbers):
         raise ValueError("setup holds arrays; expected a single set-up")
@@ -392,6 +395,18 @@ def advise(
         suggestions=found, before=before, refused=trials.refused, contradictions=contradictions,
         text=text,
     )  # fmt: skip
+
+
+def _known_heights(heights):
+    """Heights read by tape, None where not read."""
+    if heights is None:
+        return None
+    if isinstance(heights, str) or not hasattr(heights, "__iter__"):
+        given.refuse("heights", heights, "four numbers of m, None where not read")
+    return tuple(
+        None if one is None else given.number("heights", one, "length", low=0.0, high=3.0)
+        for one in heights
+    )
 
 
 # -- what could be changed ---------------------------------------------------------------------
@@ -541,8 +556,7 @@ def _springs(vehicle, setup, load, now, axle, rack, units):
     stacks = dict(vehicle.stacks)
     for i, old, new in swaps:
         names = (*plan.springs[:i], new, *plan.springs[i + 1 :])
-        rings = tuple(new if n == old else n for n in plan.rings_below)
-        stacks[f"{name}, {new} for {old}"] = replace(plan, springs=names, rings_below=rings)
+        stacks[f"{name}, {new} for {old}"] = plan.with_springs(names)
     wider = replace(vehicle, stacks=stacks, springs=shelf)
     for _, old, new in swaps:
         changed = setup.change(axle, stack=f"{name}, {new} for {old}")

@@ -8,6 +8,8 @@ import numpy as np
 
 from suspkit import events
 from suspkit.driving import UntrustedRunError, build, drive
+from suspkit.entrance import known_corner
+from suspkit.given import number, numbers, refuse, whole
 from suspkit.setup import CORNERS
 
 LOOKS = 9
@@ -45,6 +47,10 @@ class FirstBottoms:
     message: str
 
 
+MOST_PLACES = 1000
+"""Rows of whoops of one map."""
+
+
 def first_bottoms(
     vehicle, setup=None, *, event, low, high, load=None, model="full", corner=None,
     tolerance=1e-3, looks=LOOKS, **options,
@@ -62,6 +68,7 @@ def first_bottoms(
     low, high : float
         Range of the value [the same unit].
     load : str, optional
+        Named load; nothing aboard if None.
     model : {"full", "half", "quarter"}
     corner : str, optional
         The only corner that counts, and the one of a quarter; any corner if not given.
@@ -86,14 +93,17 @@ def first_bottoms(
     Bisection on whether any counted corner reaches full bump. A run that turns over counts as
     past it. Between two looks that do not bottom it is not looked at.
     """
-    if not (np.isfinite(low) and np.isfinite(high) and low < high):
+    low, high = number("low", low), number("high", high)
+    if not low < high:
         raise ValueError(f"low is {low!r} and high is {high!r}; expected low below high")
-    if not 0 < tolerance < 1:
-        raise ValueError(f"tolerance is {tolerance!r}; expected between 0 and 1")
-    if looks != int(looks) or looks < 2:
-        raise ValueError(f"looks is {looks!r}; expected a whole number of 2 or more")
-    if corner is not None and corner not in CORNERS:
-        raise ValueError(f"corner is {corner!r}; expected one of {', '.join(CORNERS)}")
+    tolerance = number(
+        "tolerance", tolerance, low=1e-9, high=1 - 1e-9, expected="a number between 0 and 1"
+    )
+    looks = whole("looks", looks, low=2, high=1000)
+    if not callable(event):
+        refuse("event", event, "a function that takes the value and gives an Event")
+    if corner is not None:
+        known_corner(corner)
     built = build(
         vehicle, setup, load=load, model=model, corner=corner or CORNERS[0],
         temperature=options.get("temperature"),
@@ -175,6 +185,7 @@ def whoop_speed_map(
     count : int
         Whoops in a row.
     load : str, optional
+        Named load; nothing aboard if None.
     model : {"full", "half", "quarter"}
         Both wheels of an axle meet a whoop together, so half a vehicle says as much as all of it.
     tolerance : float
@@ -195,6 +206,19 @@ def whoop_speed_map(
     """
     import pandas as pd
 
+    slowest = number("slowest", slowest, "speed", above=0.0, high=1000.0)
+    fastest = number("fastest", fastest, "speed", above=0.0, high=1000.0)
+    if not slowest < fastest:
+        raise ValueError(
+            f"slowest is {slowest:g} and fastest is {fastest:g} m/s; expected slowest below fastest"
+        )
+    heights = numbers("heights", heights, "length", above=0.0, high=10.0).ravel().tolist()
+    spacings = numbers("spacings", spacings, "length", above=0.0, high=1000.0).ravel().tolist()
+    if len(heights) * len(spacings) > MOST_PLACES:
+        raise ValueError(
+            f"heights and spacings make {len(heights) * len(spacings)} rows of whoops; expected at "
+            f"most {MOST_PLACES}"
+        )
     rows = []
     for height in heights:
         rows.append([])

@@ -8,8 +8,11 @@ import numpy as np
 
 from suspkit.compressor import squeeze_check
 from suspkit.corner import THREAD_SLACK, assemble, fit_corner
+from suspkit.entrance import known_axle, known_load, known_setup, known_vehicle
+from suspkit.given import numbers, of_kind
 from suspkit.rolling import roll_stiffness
 from suspkit.setup import AXLES, CORNERS, ROWS, Setup
+from suspkit.springs import Spring
 from suspkit.stack import Stack, StopRing
 from suspkit.stance import settle
 from suspkit.tables import in_words
@@ -20,6 +23,9 @@ from suspkit.wire import buckles
 TURNS = tuple(float(n) for n in range(2, 25))
 """Collar turns tried unless others are given: whole ones, as a tech counts, from the fewest the
 trade sets (common practice, no source)."""
+
+MOST_SETTINGS = 100_000
+"""Settings tried of each pair."""
 
 PAIR = ("tender", "main")
 """Columns that name the springs of a kit."""
@@ -154,7 +160,10 @@ class KitTargets:
         for name in (f.name for f in fields(self) if f.name not in ("load", "guided")):
             value = getattr(self, name)
             window = isinstance(getattr(KitTargets, name, None), tuple)
-            ends = np.asarray(value, dtype=float)
+            try:
+                ends = np.asarray(value, dtype=float)
+            except (TypeError, ValueError):
+                ends = np.array(np.nan)
             if ends.shape != ((2,) if window else ()) or np.isnan(ends).any():
                 wanted = "a lowest and a highest" if window else "one number"
                 raise ValueError(f"targets.{name} is {value!r}; expected {wanted}")
@@ -185,7 +194,8 @@ class KitTargets:
         -----
         A place of crossover in the file becomes a window of 1 in to either side.
         """
-        _known_axle(axle)
+        known_vehicle(vehicle)
+        known_axle(axle)
         if vehicle.targets is None:
             raise ValueError("targets are not given and the vehicle file has none; expected some")
         wanted = getattr(vehicle.targets, axle)
@@ -445,22 +455,33 @@ def choose_springs(
     """
     import pandas as pd
 
-    _known_axle(axle)
-    setup = vehicle.setup if setup is None else setup
+    setup = known_setup(vehicle, setup)
+    known_axle(axle)
     targets = KitTargets.of(vehicle, axle=axle) if targets is None else targets
+    of_kind("targets", targets, KitTargets, "a KitTargets")
     rack = vehicle.springs if rack is None else rack
+    of_kind("rack", rack, dict, "a dict of names to Spring, as suspkit.load_rack gives it")
+    for name, spring in rack.items():
+        of_kind(f"rack[{name!r}]", spring, Spring, "a Spring")
     pairs = spring_pairs(rack)
-    loads = tuple(vehicle.loads) if loads is None else tuple(loads)
-    for load in (targets.load, *loads):
-        known_name(load, vehicle.loads, "load", "a load of this vehicle")
+    loads = (
+        tuple(vehicle.loads)
+        if loads is None
+        else known_load(vehicle, loads, several=True, name="loads")
+    )
+    loads = (loads,) if isinstance(loads, str) else loads
+    known_load(vehicle, targets.load, name="targets.load")
     loads = tuple(dict.fromkeys((targets.load, *loads)))
     for name in objectives or ("",):
         known_name(name, OBJECTIVES, "objectives", "one or more of")
     _check_reach(vehicle, axle, targets)
-    turns, gaps = (np.asarray(v, dtype=float).ravel() for v in (turns, gaps))
-    for name, given in (("turns", turns), ("gaps", gaps)):
-        if not given.size or not np.all(given >= 0):
-            raise ValueError(f"{name} is {given.tolist()}; expected numbers of zero or more")
+    turns = numbers("turns", turns, "turns", low=0.0, high=1000.0).ravel()
+    gaps = numbers("gaps", gaps, "length", low=0.0, high=3.0).ravel()
+    if turns.size * gaps.size > MOST_SETTINGS:
+        raise ValueError(
+            f"turns and gaps make {turns.size * gaps.size:,} settings; expected at most "
+            f"{MOST_SETTINGS:,}"
+        )
     settings = [grid.ravel() for grid in np.meshgrid(turns, gaps, indexing="ij")]
     for name, spring in rack.items():
         if vehicle.springs.get(name, spring) != spring:
@@ -485,11 +506,6 @@ def choose_springs(
         vehicle=vehicle, setup=setup, axle=axle, targets=targets, loads=loads,
         objectives=tuple(objectives), pairs=len(pairs), settings=lost.shape[0] * settings[0].size,
     )  # fmt: skip
-
-
-def _known_axle(axle):
-    if axle not in AXLES:
-        raise ValueError(f"axle is {axle!r}; expected front or rear")
 
 
 def _check_reach(vehicle, axle, targets):

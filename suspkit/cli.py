@@ -14,6 +14,8 @@ from pathlib import Path
 
 import suspkit
 from suspkit.compiled import is_ready
+from suspkit.entrance import USUAL
+from suspkit.vehicle import FRICTION_ASSUMED
 
 _FILES = ("vehicle", "file", "log")
 """Arguments that are the file a command is about."""
@@ -112,7 +114,10 @@ def _parser():
     sheet = command(_sheet, "sheet", "Write the work sheet of a vehicle, as HTML and PDF.")
     sheet.add_argument("vehicle", metavar="VEHICLE.toml", type=Path)
     sheet.add_argument(
-        "--load", metavar="NAME", help="a load of the file; its target load if not given"
+        "--load",
+        metavar="NAME",
+        default=USUAL,
+        help="a load of the file; its target load if not given",
     )
     sheet.add_argument(
         "--setup", metavar="NAME", help="a set-up of the file; the current one if not given"
@@ -252,6 +257,11 @@ def _check(arguments):
         names = getattr(vehicle, label)
         listed = textwrap.shorten(", ".join(names), 70, placeholder=" ...")
         print(f"  {len(names):3} {label.replace('setups', 'set-ups'):8} {listed}")
+    for axle in vehicle.friction_assumed:
+        print(
+            f"    note: {axle}.shock.friction is not stated; friction assumed, "
+            f"{FRICTION_ASSUMED:.1%} of the spring force at ride (2 to 5 %, our judgement)"
+        )
     from suspkit import limits
 
     verdicts = list(limits.judge_file(vehicle))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from suspkit.corner import assemble
+from suspkit.entrance import known_setup
 from suspkit.setup import AXLES
 from suspkit.units import GRAVITY
 
@@ -68,7 +69,7 @@ def compressor_check(vehicle, setup=None, *, collar_up=True):
     whole amount, which takes a larger force. The maker's instructions for the compressor come
     first.
     """
-    setup = vehicle.setup if setup is None else setup
+    setup = known_setup(vehicle, setup)
     corners = assemble(vehicle, setup)
     found = {}
     for axle, pair in AXLES.items():

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.curves import Curve
+from suspkit.entrance import known_setup
 from suspkit.linkage import Linkage
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import STOP_RATE, Shock, hang
@@ -355,7 +356,7 @@ def assemble(vehicle, setup=None, *, refuse_solid=True):
     BrokenSetupError
         If all springs of a corner would be solid before full bump.
     """
-    setup = vehicle.setup if setup is None else setup
+    setup = known_setup(vehicle, setup)
     made = {}
     for axle in ("front", "rear"):
         left = getattr(setup, f"{axle}_left")

@@ -11,6 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
+from suspkit.given import refuse
+
 
 def _gather(table, index):
     """Pick ``table[..., index]`` where the batch axes of both broadcast."""
@@ -45,8 +47,11 @@ class Curve:
     slope_after: float | np.ndarray = 0.0
 
     def __post_init__(self):
-        x = np.asarray(self.x, dtype=float)
-        y = np.asarray(self.y, dtype=float)
+        try:
+            x = np.asarray(self.x, dtype=float)
+            y = np.asarray(self.y, dtype=float)
+        except (TypeError, ValueError):
+            refuse("x and y", (self.x, self.y), "arrays of numbers")
         if x.ndim == 0 or x.shape[-1] == 0:
             raise ValueError(f"x has shape {x.shape}; expected at least one knot on the last axis")
         if x.shape != y.shape:

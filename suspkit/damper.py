@@ -16,6 +16,7 @@ import numpy as np
 
 from suspkit.curves import Curve
 from suspkit.files import read_rows
+from suspkit.given import take_in
 from suspkit.plausible import (
     Area,
     Bore,
@@ -677,6 +678,7 @@ class Damper:
     vapour_pressure: Pressure = 100.0
 
     def __post_init__(self):
+        take_in(self)
         laws = [name for name in ("valving", "table") if getattr(self, name) is not None]
         if len(laws) != 1:
             had = " and ".join(laws) or "no law"

@@ -8,6 +8,8 @@ import numpy as np
 
 from suspkit.corner import assemble
 from suspkit.damper import DIRECTIONS, equivalent_damping
+from suspkit.entrance import known_axle, known_load, known_setup, known_temperature
+from suspkit.given import number, refuse
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stance import settle, tips_over
 from suspkit.units import GRAVITY, INCH
@@ -60,7 +62,7 @@ def damping_ratios(
     setup : Setup, optional
         Not a batch.
     load : str, optional
-        What is aboard.
+        Named load; nothing aboard if None.
     amplitude : float
         Wheel travel either way at which the damper's coefficient is taken [m].
     frequency : float
@@ -93,7 +95,10 @@ def damping_ratios(
     """
     import pandas as pd
 
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    amplitude = number("amplitude", amplitude, "length")
+    frequency = number("frequency", frequency, "frequency")
+    temperature = known_temperature(temperature)
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
     if stance.tipped:
@@ -219,7 +224,7 @@ def solve_clicks(
     setup : Setup, optional
         Where to start.
     load : str, optional
-        What is aboard.
+        Named load; nothing aboard if None.
     axle : {"front", "rear"}
         Both its corners are set alike.
     ratio : float
@@ -240,14 +245,14 @@ def solve_clicks(
         If the axle, direction or place is not known, the axle has no crossover to be below or
         past, or the shock has no such adjuster.
     """
-    setup = vehicle.setup if setup is None else setup
-    for label, value, known in (
-        ("axle", axle, AXLES), ("direction", direction, DIRECTIONS), ("where", where, PLACES)
-    ):  # fmt: skip
-        if value not in known:
-            raise ValueError(f"{label} is {value!r}; expected {' or '.join(known)}")
-    if not 0 < ratio < np.inf:
-        raise ValueError(f"ratio is {ratio!r}; expected a damping ratio above zero, such as 0.3")
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    known_axle(axle)
+    for label, value, known in (("direction", direction, DIRECTIONS), ("where", where, PLACES)):
+        if not (isinstance(value, str) and value in known):
+            refuse(label, value, " or ".join(known))
+    ratio = number(
+        "ratio", ratio, "ratio", above=0.0, expected="a damping ratio above zero, such as 0.3"
+    )
     clicker = vehicle.axle_of(AXLES[axle][0]).shock.clickers.get(direction)
     if clicker is None:
         raise ValueError(f"{axle} has no {direction} adjuster; expected one to solve for")

@@ -12,11 +12,15 @@ import numpy as np
 from suspkit.compiled import announce
 from suspkit.corner import assemble, hold_rings
 from suspkit.curves import Curve
+from suspkit.entrance import known_corner, known_load, known_setup, known_temperature
+from suspkit.events import Event
+from suspkit.given import number, of_kind, refuse, whole
 from suspkit.linkage import kernel_tables
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import ATMOSPHERE
 from suspkit.stance import plane_fall, settle, tips_over
 from suspkit.units import GRAVITY
+from suspkit.vehicle import known_name
 
 STEP = 1e-3
 """Time step [s]: a fiftieth of the fastest motion, a wheel hopping; one on its metal stop takes
@@ -31,6 +35,9 @@ ADIABATIC = 1.4
 
 AUDIT_LIMIT = 1e-3
 """Energy that may be unaccounted for, relative to what went through, in a run that counts."""
+
+MOST_STEPS = 1_000_000
+"""Time steps of one run, beyond which nobody waits for it."""
 
 MODELS = ("quarter", "half", "full")
 
@@ -253,6 +260,7 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
     vehicle : Vehicle
     setup : Setup, optional
     load : str, optional
+        Named load; nothing aboard if None.
     model : {"full", "half", "quarter"}
         All seven degrees of freedom; heave and pitch of the left half; one corner.
     corner : str
@@ -273,7 +281,8 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
         If the model or corner has no such name.
     """
     _check_model(model, corner)
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    temperature = known_temperature(temperature)
     vehicle, setup = _warmed(vehicle, setup, temperature)
     made = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=made)
@@ -284,10 +293,8 @@ def build(vehicle, setup=None, *, load=None, model="full", corner="front_left", 
 
 
 def _check_model(model, corner):
-    if model not in MODELS:
-        raise ValueError(f"model is {model!r}; expected one of {', '.join(MODELS)}")
-    if corner not in CORNERS:
-        raise ValueError(f"corner is {corner!r}; expected one of {', '.join(CORNERS)}")
+    known_name(model, MODELS, "model", "one of")
+    known_corner(corner)
 
 
 def _names(model, corner):
@@ -375,7 +382,7 @@ def _put_together(
         modes=modes, links=links, steps=steps, cells=cells,
         springs=_padded([c.curve for c in corners]),
         dampers=dampers, gas=gas,
-        friction=np.array([(c.shock.friction, RUB_SPEED) for c in corners]), bars=bars,
+        friction=np.array([(vehicle.friction_of(c.name), RUB_SPEED) for c in corners]), bars=bars,
         start=np.zeros(2 * (3 + len(names))), centre=(centre_x, centre_y, centre_z),
         limits=limits,
     )  # fmt: skip
@@ -501,6 +508,7 @@ def drive(
     setup : Setup, optional
     event : Event
     load : str, optional
+        Named load; nothing aboard if None.
     model : {"full", "half", "quarter"}
     corner : str
         Which one, for a quarter.
@@ -535,6 +543,15 @@ def drive(
     """
     from suspkit import ride_kernel
 
+    of_kind("event", event, Event, "an Event, such as suspkit.events.drop gives")
+    step = number("step", step, "time", above=0.0, high=0.1)
+    keep = number("keep", keep, "time", above=0.0, high=1e6)
+    if event.duration / step > MOST_STEPS:
+        raise ValueError(
+            f"step is {step:g} s; expected at least {event.duration / MOST_STEPS:.2g} s, which "
+            f"makes {MOST_STEPS:,} steps of the {event.duration:g} s of the event"
+        )
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
     announce(ride_kernel.run)
     ready = built or build(
         vehicle, setup, load=load, model=model, corner=corner, temperature=temperature
@@ -673,6 +690,7 @@ def error_estimate(vehicle, setup=None, *, event, step=STEP, **options):
         Largest difference of wheel travel at any kept time [m].
     """
     keep = options.pop("keep", 2e-3)
+    step = number("step", step, "time", above=0.0, high=0.1)
     coarse = drive(vehicle, setup, event=event, step=step, keep=keep, **options)
     fine = drive(vehicle, setup, event=event, step=0.5 * step, keep=keep, **options)
     n = min(coarse.time.size, fine.time.size)
@@ -691,6 +709,7 @@ def drive_many(
     setups : sequence of Setup
     event : Event
     load : str, optional
+        Named load; nothing aboard if None.
     model : {"full", "half", "quarter"}
     corner : str
         Which one, for a quarter.
@@ -723,10 +742,14 @@ def drive_many(
     Set-ups that differ in numbers only are assembled and settled as one batch; the compiled steps
     run side by side.
     """
-    if workers is not None and (workers != int(workers) or workers < 1):
-        raise ValueError(f"workers is {workers!r}; expected a whole number above zero")
+    if workers is not None:
+        whole("workers", workers, low=1, high=1000)
     _check_model(model, corner)
-    setups, dampers = tuple(setups), {}
+    load = known_load(vehicle, load)
+    if isinstance(setups, (str, Setup)) or not hasattr(setups, "__iter__"):
+        refuse("setups", setups, "several set-ups, each a Setup or the name of one")
+    setups = tuple(known_setup(vehicle, one, name="setups") for one in setups)
+    dampers = {}
 
     def one(vehicle, setup, corners, stance, row):
         built = build_entry(

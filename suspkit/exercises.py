@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from suspkit.entrance import known_vehicle
 from suspkit.paper import environment
 from suspkit.questions import KINDS, Draw, Misconception, shop_of
 from suspkit.units import SYSTEMS, parse
@@ -132,6 +133,8 @@ def exercise(kind, *, seed, units="us", vehicle=None):
     ValueError
         If kind, seed or units are not known, or this vehicle gives no such exercise.
     """
+    if vehicle is not None:
+        known_vehicle(vehicle)
     known_name(kind, KINDS, "kind", "an exercise")
     known_name(units, SYSTEMS, "units", "a system")
     if isinstance(seed, bool) or not isinstance(seed, (int, np.integer)):

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
+from numbers import Real
 
 import numpy as np
 
 from suspkit.corner import assemble
+from suspkit.entrance import USUAL, known_load, known_setup, known_vehicle
+from suspkit.given import number, of_kind, refuse, short, whole
 from suspkit.rides import UNREAD, Ride
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.slips import KINDS, ORDER, Flag, Slip, chances, log_odds, looked_for, name_slip, undone
 from suspkit.springs import VariedSpring
 from suspkit.stance import settle
+from suspkit.tolerance import Tolerances
 from suspkit.units import GRAVITY, INCH, POUND, show
 from suspkit.vehicle import Masses, Vehicle
 
@@ -41,7 +45,7 @@ NOT_USED = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tolerances:
+class Doubts:
     """How far things are from what the file and the reading say, before anything is learned.
 
     Each is a plus-or-minus that 19 of 20 keep within: two standard deviations. All are common
@@ -100,9 +104,37 @@ class Tolerances:
 
     def __post_init__(self):
         for each in fields(self):
-            value = getattr(self, each.name)
-            if not (np.isfinite(value) and value > 0):
-                raise ValueError(f"{each.name} is {value!r}; expected above zero")
+            value = number(f"doubts.{each.name}", getattr(self, each.name), _OF[each.name], above=0)
+            object.__setattr__(self, each.name, value)
+
+    @classmethod
+    def of(cls, tolerances):
+        """What is doubted where vehicles come out as `suspkit.spread` draws them.
+
+        Parameters
+        ----------
+        tolerances : Doubts, Tolerances or None
+            Of a `Tolerances` what both have is taken over, each at two standard deviations: those
+            of one spring, the tape and the sprung mass with its centre. The rest is usual.
+
+        Returns
+        -------
+        Doubts
+        """
+        if tolerances is None or isinstance(tolerances, cls):
+            return cls() if tolerances is None else tolerances
+        given = of_kind("tolerances", tolerances, Tolerances, "suspkit Doubts or Tolerances")
+        even = {name: 2 / np.sqrt(3) * getattr(given, name) for name in ("tape", "rate")}
+        even["free_length"] = 2 / np.sqrt(3) * given.free_length
+        normal = {"weight": given.mass, "along": given.along, "across": given.across}
+        return cls(**even, **{name: 2 * sd for name, sd in normal.items()})
+
+
+_OF = dict.fromkeys(
+    ("tape", "caliper", "along", "across", "free_length", "contact", "height"), "length"
+) | dict.fromkeys(("aboard", "rate", "friction", "misread", "miscount", "swapped"), "number")
+_OF |= {"scale": "mass", "weight": "mass"}
+"""Kind of quantity of each field of `Doubts`."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,6 +150,8 @@ class Estimate:
         Before and after [SI unit of the kind].
     sd_before, sd : float
         Standard deviations before and after [SI unit of the kind].
+    about : tuple of str
+        What it is, and of which corner, stack or item.
     """
 
     name: str
@@ -126,6 +160,7 @@ class Estimate:
     mean: float
     sd_before: float
     sd: float
+    about: tuple[str, ...] = ()
 
     @property
     def low(self):
@@ -237,30 +272,41 @@ class _Log:
 
     vehicle: Vehicle
     rides: tuple[Ride, ...]
-    tolerances: Tolerances = field(default_factory=Tolerances)
+    doubts: Doubts = field(default_factory=Doubts)
 
     @cached_property
     def unknowns(self):
         """Of each unknown its name, kind of quantity, value in the file and prior deviation."""
-        given, dry = self.tolerances, self.vehicle.masses()
+        return tuple((", ".join(about), *rest) for about, *rest in self._unknowns)
+
+    @cached_property
+    def _unknowns(self):
+        """The same by what is unknown, and where: a name may hold a comma of its own."""
+        given, dry = self.doubts, self.vehicle.masses()
         found = [
-            ("sprung mass", "mass", dry.mass, given.weight),
-            ("centre behind front axle", "length", dry.behind_front_axle, given.along),
-            ("centre left of middle", "length", dry.left_of_centre, given.across),
-            ("friction", "percent", 1.0, given.friction),
+            (("sprung mass",), "mass", dry.mass, given.weight),
+            (("centre behind front axle",), "length", dry.behind_front_axle, given.along),
+            (("centre left of middle",), "length", dry.left_of_centre, given.across),
+            (("friction",), "percent", 1.0, given.friction),
         ]
         for item in self.items:
-            found.append((f"aboard, {item}", "percent", 1.0, given.aboard))
+            found.append((("aboard", item), "percent", 1.0, given.aboard))
         pairs = {(c, getattr(r.setup, c).stack): None for c in CORNERS for r in self.rides}
-        for stack in dict.fromkeys(stack for _, stack in pairs):
-            found.append((f"rate, {stack}", "percent", 1.0, given.rate))
-        found += [(f"height, {c}", "length", 0.0, given.height) for c in CORNERS]
+        for stack in self.stacks:
+            found.append((("rate", stack), "percent", 1.0, given.rate))
+        found += [(("height", c), "length", 0.0, given.height) for c in CORNERS]
         for what, width in (("contact", given.contact), ("free length", given.free_length)):
-            found += [(f"{what}, {_fitted(*pair)}", "length", 0.0, width) for pair in pairs]
+            found += [((what, *pair), "length", 0.0, width) for pair in pairs]
         for corner in CORNERS:
             if any(getattr(r.setup, corner).ring is not None for r in self.rides):
-                found.append((f"ring, {corner}", "length", 0.0, given.tape))
-        return tuple((name, kind, file, width / 2) for name, kind, file, width in found)
+                found.append((("ring", corner), "length", 0.0, given.tape))
+        return tuple((about, kind, file, width / 2) for about, kind, file, width in found)
+
+    @cached_property
+    def stacks(self):
+        """Names of the stacks that were fitted, in order of corners and rides."""
+        fitted = (getattr(r.setup, c).stack for c in CORNERS for r in self.rides)
+        return tuple(dict.fromkeys(fitted))
 
     @cached_property
     def items(self):
@@ -287,7 +333,7 @@ class _Log:
     @cached_property
     def noise(self):
         """Standard deviation of each reading on its own."""
-        given = self.tolerances
+        given = self.doubts
         by_tape = np.hypot(given.tape / 2, TAPE_STEP / np.sqrt(12))
         each = np.array([by_tape, given.scale / 2, by_tape, given.caliper / 2])
         return each[self.places[1]]
@@ -338,9 +384,7 @@ class _Log:
             for name, new in own.items():
                 stiffer = 1 + p[f"rate, {stack}"]
                 springs[new] = VariedSpring(nominal=self.vehicle.springs[name], stiffer=stiffer)
-            names = (plan.springs, plan.rings_below)
-            above, below = (tuple(own[name] for name in listed) for listed in names)
-            stacks[stack] = replace(plan, springs=above, rings_below=below)
+            stacks[stack] = plan.with_springs(tuple(own[name] for name in plan.springs))
             contact = p[f"contact, {_fitted(corner, stack)}"] / pitch
             turns[corner] = _column([c.turns for c in each]) + contact + turned[i, alike]
             changes = {"turns": np.maximum(turns[corner], 0.0)}
@@ -448,7 +492,7 @@ def _line(log, at):
     many = len(at)
     rolled = np.array([r.at_rest == "rolled" for r in log.rides])
     rest = np.array([HELD[r.at_rest] for r in log.rides])[:, None]
-    step, wrong = 0.5, log.tolerances.tape / 2
+    step, wrong = 0.5, log.doubts.tape / 2
     count = 1 + 2 * (many + 8) + 8
     z = np.repeat(at[:, None], count, axis=1)
     held, gap_off, turned = np.zeros((3, 4, 1, count))
@@ -499,7 +543,8 @@ def fit(vehicle, rides, *, tolerances=None):
     rides : sequence of Ride
         In order of time. A ride may hold any readings or few; one at no turns, with the collars
         alone, is the caliper's reading at contact.
-    tolerances : Tolerances, optional
+    tolerances : Doubts or Tolerances, optional
+        How far off things may be: `Doubts` in full, or what `spread` draws from.
 
     Returns
     -------
@@ -530,11 +575,12 @@ def fit(vehicle, rides, *, tolerances=None):
     1/8 in, moves it as much; so read the caliper twice, with the collar at contact and where it
     was counted to.
     """
-    tolerances = Tolerances() if tolerances is None else tolerances
+    known_vehicle(vehicle)
+    doubts = Doubts.of(tolerances)
     rides, flags = _checked(vehicle, rides), []
     not_used = (NOT_USED,) if any(r.bottomed is not None for r in rides) else ()
     while True:
-        log = _Log(vehicle, rides, tolerances)
+        log = _Log(vehicle, rides, doubts)
         readings = log.written[log.places]
         line, z, straight = _converge(log, readings)
         slips = looked_for(log)
@@ -557,7 +603,7 @@ def fit(vehicle, rides, *, tolerances=None):
         flags.append(_misfit(log, line, straight, chance))
     estimates = _estimates(log, line, z)
     return Fit(
-        vehicle=_corrected(vehicle, estimates), rides=rides, estimates=estimates,
+        vehicle=_corrected(log, estimates), rides=rides, estimates=estimates,
         readings=_beside(log, line, readings, z, straight), explanations=explanations,
         flags=tuple(flags), chance=chance, not_used=not_used,
     )  # fmt: skip
@@ -603,14 +649,17 @@ def _estimates(log, line, z):
     return {
         name: Estimate(
             name=name, kind=kind, file=float(file), mean=float(file + at * before),
-            sd_before=float(before), sd=float(after * before),
+            sd_before=float(before), sd=float(after * before), about=about,
         )
-        for (name, kind, file, before), at, after in zip(log.unknowns, z, sd, strict=True)
+        for (name, kind, file, before), (about, *_), at, after in zip(
+            log.unknowns, log._unknowns, z, sd, strict=True
+        )
     }  # fmt: skip
 
 
-def _corrected(vehicle, estimates):
+def _corrected(log, estimates):
     """The vehicle with what was learned in the places a file has for it."""
+    vehicle = log.vehicle
     value = {name: each.mean for name, each in estimates.items()}
     dry, scales, axles = vehicle.masses(), vehicle.scales, {}
     mass, back = value["sprung mass"], value["centre behind front axle"]
@@ -626,21 +675,19 @@ def _corrected(vehicle, estimates):
         axles[axle] = replace(
             old,
             point=replace(old.point, above_frame=float(above)),
-            shock=replace(old.shock, friction=old.shock.friction * max(value["friction"], 0.0)),
+            shock=replace(
+                old.shock, friction=vehicle.friction_of(corners[0]) * max(value["friction"], 0.0)
+            ),
         )
     springs, stacks = dict(vehicle.springs), dict(vehicle.stacks)
-    for stack in (name.split(", ")[1] for name in value if name.startswith("rate, ")):
+    for stack in log.stacks:
         plan, factor = vehicle.stacks[stack], value[f"rate, {stack}"]
         lengths = [value[n] for n in value if n in {f"free length, {c}, {stack}" for c in CORNERS}]
         own = {name: f"{name} as learned in {stack}" for name in plan.springs}
         for name, new in own.items():
             longer = float(np.mean(lengths)) if name == plan.springs[-1] else 0.0
             springs[new] = _respring(vehicle.springs[name], factor, longer)
-        stacks[stack] = replace(
-            plan,
-            springs=tuple(own[name] for name in plan.springs),
-            rings_below=tuple(own[name] for name in plan.rings_below),
-        )
+        stacks[stack] = plan.with_springs(tuple(own[name] for name in plan.springs))
     items = {
         name: replace(item, mass=item.mass * max(value.get(f"aboard, {name}", 1.0), 0.0))
         for name, item in vehicle.items.items()
@@ -658,7 +705,7 @@ def _respring(spring, factor, longer):
     return replace(spring, rate=spring.rate * factor, **changes)
 
 
-def road_test(vehicle, setup=None, *, load=None):
+def road_test(vehicle, setup=None, *, load=USUAL):
     """What a shop is advised to log after springs were fitted: five rides, readings to come.
 
     With the collars at contact, by caliper. Then as set and nobody aboard, everything: once let
@@ -670,14 +717,13 @@ def road_test(vehicle, setup=None, *, load=None):
     vehicle : Vehicle
     setup : Setup, optional
     load : str, optional
-        Of the rolled ones; the vehicle's target load if not given.
+        Of the rolled ones; the vehicle's usual load if not given, nothing aboard if None.
 
     Returns
     -------
     tuple of Ride
     """
-    setup = vehicle.setup if setup is None else setup
-    load = vehicle.targets.load if load is None and vehicle.targets is not None else load
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
 
     def turned(change):
         new = setup
@@ -711,7 +757,7 @@ def pretend(vehicle, rides, *, seed, read=tuple(KINDS), slips=(), tolerances=Non
         What is read, of `KINDS`.
     slips : tuple of Slip
         Mistakes to make.
-    tolerances : Tolerances, optional
+    tolerances : Doubts or Tolerances, optional
 
     Returns
     -------
@@ -720,7 +766,9 @@ def pretend(vehicle, rides, *, seed, read=tuple(KINDS), slips=(), tolerances=Non
     truth : dict of str to float
         By the names of `Fit.estimates` [m, kg or 1].
     """
-    log = _Log(vehicle, tuple(rides), Tolerances() if tolerances is None else tolerances)
+    known_vehicle(vehicle)
+    whole("seed", seed)
+    log = _Log(vehicle, _listed(rides), Doubts.of(tolerances))
     z, seen = _draw(log, np.random.default_rng(seed), 1, slips)
     done = []
     for ride, rows in zip(log.rides, seen[..., 0], strict=True):
@@ -741,7 +789,7 @@ def pretend(vehicle, rides, *, seed, read=tuple(KINDS), slips=(), tolerances=Non
 
 def _draw(log, rng, trials, slips=()):
     """True vehicles, and what is read of them with the slips made, one a trial."""
-    given, rides = log.tolerances, len(log.rides)
+    given, rides = log.doubts, len(log.rides)
     z = rng.standard_normal((len(log.unknowns), trials))
     held = np.array([HELD[r.at_rest] for r in log.rides])[:, None]
     rolled = np.array([r.at_rest == "rolled" for r in log.rides])[:, None]
@@ -768,13 +816,11 @@ def _draw(log, rng, trials, slips=()):
 
 
 def _checked(vehicle, rides):
-    rides = tuple(rides)
-    if not rides:
-        raise ValueError("rides is empty; expected at least one ride")
+    rides = _listed(rides)
     for i, ride in enumerate(rides, start=1):
         where = f"ride {i}"
-        if not isinstance(ride, Ride) or not isinstance(ride.setup, Setup):
-            raise ValueError(f"{where} is {ride!r}; expected a Ride with its Setup")
+        of_kind(where, ride, Ride, "a Ride")
+        of_kind(f"{where}: setup", ride.setup, Setup, "a Setup")
         # The vehicle itself knows which set-ups can be put on it.
         replace(vehicle, setups=vehicle.setups | {where: ride.setup})
         try:
@@ -796,11 +842,25 @@ def _checked(vehicle, rides):
     return rides
 
 
+def _listed(rides):
+    """One ride, or several."""
+    if isinstance(rides, Ride):
+        return (rides,)
+    if isinstance(rides, (str, Vehicle, Setup)) or not hasattr(rides, "__iter__"):
+        refuse("rides", rides, "a Ride, or several")
+    rides = tuple(rides)
+    if not rides:
+        refuse("rides", rides, "at least one Ride")
+    return rides
+
+
 def _unread(rides):
     return all(v is None for r in rides for kind in KINDS for v in getattr(r, kind))
 
 
 def _check_four(where, kind, four, setup, vehicle):
+    if not isinstance(four, (tuple, list)):
+        refuse(where, four, "four readings, None where not taken")
     if len(four) != 4:
         raise ValueError(f"{where} has {len(four)} entries; expected 4, one for each corner")
     least, most = PLAUSIBLE[kind]
@@ -808,9 +868,10 @@ def _check_four(where, kind, four, setup, vehicle):
     for corner, value in zip(CORNERS, four, strict=True):
         if value is None:
             continue
-        if not least <= value <= most:
+        if isinstance(value, bool) or not isinstance(value, Real) or not least <= value <= most:
+            shown = f"{value:g}" if isinstance(value, Real) else short(value)
             raise ValueError(
-                f"{where} {corner} is {value:g}; expected {least:g} to {most:g} {unit} (readings "
+                f"{where} {corner} is {shown}; expected {least:g} to {most:g} {unit} (readings "
                 f"are in {unit})"
             )
         if kind == "gaps" and not vehicle.stacks[getattr(setup, corner).stack].rings_below:

@@ -6,6 +6,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from suspkit.choosing import OBJECTIVES, KitTargets, choose_springs
+from suspkit.entrance import USUAL, known_load, known_setup
 from suspkit.kit_charts import KitBoard, KitView
 from suspkit.panels import LivePanel, as_table, axle_control, lines_of, offer, units_control
 from suspkit.units import INCH, show, to_unit, unit_label
@@ -32,7 +33,7 @@ class KitPanel(LivePanel):
         The current one if not given; the other axle stays as it says.
     axle : {"front", "rear"}
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     rack : dict of str to Spring, optional
         The vehicle's springs if not given.
     units : {"us", "metric"}
@@ -50,11 +51,10 @@ class KitPanel(LivePanel):
     }  # fmt: skip
     """What the controls are called in the panel."""
 
-    def __init__(self, vehicle, *, setup=None, axle="rear", load=None, rack=None, units="us"):
+    def __init__(self, vehicle, setup=None, *, axle="rear", load=USUAL, rack=None, units="us"):
         self._quiet, self.vehicle, self._searched = True, vehicle, {}
-        self._setup, self._rack = vehicle.setup if setup is None else setup, rack
-        if load is None:
-            load = vehicle.usual_load
+        self._setup, self._rack = known_setup(vehicle, setup), rack
+        load = known_load(vehicle, load)
         known_name(load, vehicle.loads, "load", "a load of the vehicle")
         wide = {"layout": widgets.Layout(width="25em"), "style": {"description_width": "9.5em"}}
         controls = {
@@ -217,9 +217,9 @@ def kit_readout(view, units):
     }  # fmt: skip
 
 
-def kits(vehicle, **options):
+def kits(vehicle, setup=None, **options):
     """Springs to choose from. Options as for `KitPanel`."""
-    return KitPanel(vehicle, **options)
+    return KitPanel(vehicle, setup, **options)
 
 
 def kit_numbers(panel_or_view, *, units="us"):

@@ -13,6 +13,7 @@ import ipywidgets as widgets
 
 from suspkit.charts import Board, rows_for, settings
 from suspkit.corner import assemble, hold_rings
+from suspkit.entrance import USUAL, known_load, with_setup
 from suspkit.setup import AXLES
 from suspkit.units import INCH, show, tape
 from suspkit.vehicle import known_name
@@ -102,13 +103,12 @@ def axle_control(axle):
 
 
 def load_control(vehicle, load, *, width="15em"):
-    """The choice of what is aboard: the load named, else that of the vehicle's targets."""
+    """The choice of what is aboard; nothing is one of the choices where that is asked for."""
+    load, options = known_load(vehicle, load), [(name, name) for name in vehicle.loads]
     if load is None:
-        load = vehicle.usual_load
-    else:
-        known_name(load, vehicle.loads, "load", "a load of the vehicle")
+        options = [("as weighed", None), *options]
     return widgets.Dropdown(
-        options=list(vehicle.loads) or [("as weighed", None)], value=load, description="load",
+        options=options, value=load, description="load",
         layout=widgets.Layout(width=width), style={"description_width": "4em"},
     )  # fmt: skip
 
@@ -243,10 +243,10 @@ class Panel(LivePanel):
     vehicle : Vehicle
     kind : {"start", "install", "preload", "gap"}
         Which charts, and which controls.
-    setup : str, optional
-        Name of the set-up to start from; the current one if not given.
+    setup : Setup or str, optional
+        To start from; the current one if not given.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     axle : {"front", "rear"}
         The axle drawn in detail.
     units : {"us", "metric"}
@@ -264,12 +264,11 @@ class Panel(LivePanel):
         "gap": ("front_turns", "front_gap", "rear_turns", "rear_gap", "axle", "load", "units"),
     }
 
-    def __init__(self, vehicle, kind, *, setup=None, load=None, axle="front", units="us"):
+    def __init__(self, vehicle, kind, setup=None, *, load=USUAL, axle="front", units="us"):
         known_name(kind, self.SHOWN, "kind", "a panel")
+        vehicle, name = with_setup(vehicle, setup)
         self.vehicle, self.kind = vehicle, kind
         self._held, self._quiet = None, True
-        name = vehicle.current if setup is None else setup
-        known_name(name, vehicle.setups, "setup", "a set-up of the vehicle")
         self._setup = vehicle.setups[name]
         controls = self._make_controls(name, load, axle, units)
         shown = self.SHOWN[kind]
@@ -447,24 +446,24 @@ def unseen(spoken):
     return f'<p class="suspkit-spoken" aria-live="polite" style="{hidden}">{words}</p>'
 
 
-def start(vehicle, **options):
+def start(vehicle, setup=None, **options):
     """The whole vehicle: turns and gaps at both ends, all four charts. Options as for `Panel`."""
-    return Panel(vehicle, "start", **options)
+    return Panel(vehicle, "start", setup, **options)
 
 
-def install(vehicle, **options):
+def install(vehicle, setup=None, **options):
     """What is in the stack and where it moves. Options as for `Panel`."""
-    return Panel(vehicle, "install", **options)
+    return Panel(vehicle, "install", setup, **options)
 
 
-def preload(vehicle, **options):
+def preload(vehicle, setup=None, **options):
     """Collar turns against ride height. Options as for `Panel`."""
-    return Panel(vehicle, "preload", **options)
+    return Panel(vehicle, "preload", setup, **options)
 
 
-def stop_gap(vehicle, **options):
+def stop_gap(vehicle, setup=None, **options):
     """Stop gap against crossover and bottoming. Options as for `Panel`."""
-    return Panel(vehicle, "gap", **options)
+    return Panel(vehicle, "gap", setup, **options)
 
 
 def numbers(panel_or_view, *, units="us"):

@@ -1,8 +1,8 @@
 """What the fields of a vehicle file may hold: bounds that only a slip breaks.
 
 Each is far wider than any side-by-side, so nothing real is refused; a wrong unit, a slipped decimal
-point or a lost sign is. Our own judgement, no source. They hold for files, not for values given in
-Python.
+point or a lost sign is. Our own judgement, no source. They hold for files, and for the
+turns, gaps, rings and clicks of a set-up given in Python too.
 """
 
 from typing import Annotated
@@ -14,6 +14,8 @@ Place = Annotated[float, Unit("m", ge=-10, le=10)]  # where something is on the 
 Size = Annotated[float, Unit("m", gt=0, ge=0.001, le=3)]  # a part's length
 Thin = Annotated[float, Unit("m", ge=0, le=3)]  # a part's length that may be nothing
 Shift = Annotated[float, Unit("m", ge=-3, le=3)]  # a place on a part, from another
+Gap = Annotated[float, Unit("m", ge=0, le=0.6)]  # no thread is longer
+Ring = Annotated[float, Unit("m", ge=-0.6, le=0.6)]  # a place on it
 Pitch = Annotated[float, Unit("m", kind="pitch", gt=0, ge=1e-4, le=0.025)]
 Volume = Annotated[float, Unit("m**3", gt=0, le=0.02)]
 Weighed = Annotated[float, Unit("kg", gt=0, le=5000)]  # a scale reading or a corner's own mass

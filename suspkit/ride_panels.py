@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
+from suspkit.entrance import USUAL, with_setup
 from suspkit.panels import (
     GAP_STEPS,
     LivePanel,
@@ -106,7 +107,7 @@ class ClickerPanel(RidePanel):
     event : str
         Of `suspkit.ride_view.CLICK_TRIALS`.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     axle : {"front", "rear"}
         The axle drawn in detail.
     units : {"us", "metric"}
@@ -119,10 +120,9 @@ class ClickerPanel(RidePanel):
 
     KIND, TRIALS = "clicks", CLICK_TRIALS
 
-    def __init__(self, vehicle, *, setup=None, event="step", load=None, axle="front", units="us"):
+    def __init__(self, vehicle, setup=None, *, event="step", load=USUAL, axle="front", units="us"):
         self._quiet, self._events = True, {}
-        name = vehicle.current if setup is None else setup
-        known_name(name, vehicle.setups, "setup", "a set-up of the vehicle")
+        vehicle, name = with_setup(vehicle, setup)
         self.vehicle, self._setup = vehicle, vehicle.setups[name]
         # Left and right are set alike, so half a vehicle tells as much in half the time.
         self._bench = Bench(vehicle, model="half")
@@ -187,7 +187,7 @@ class RoadPanel(RidePanel):
     event : str
         Of `suspkit.ride_view.TRIALS`.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     units : {"us", "metric"}
 
     Attributes
@@ -203,7 +203,7 @@ class RoadPanel(RidePanel):
 
     KIND, TRIALS = "road", TRIALS
 
-    def __init__(self, vehicle, *, setups=None, event="g-out", load=None, units="us"):
+    def __init__(self, vehicle, *, setups=None, event="g-out", load=USUAL, units="us"):
         self._quiet, self._events = True, {}
         self.vehicle, self._bench = vehicle, Bench(vehicle)
         self._setups = dict(vehicle.setups if setups is None else setups)
@@ -262,9 +262,9 @@ class RoadPanel(RidePanel):
         return view, picture, self._words(view, units)
 
 
-def clicker(vehicle, **options):
+def clicker(vehicle, setup=None, **options):
     """Clicks against force, damping ratio and one event. Options as for `ClickerPanel`."""
-    return ClickerPanel(vehicle, **options)
+    return ClickerPanel(vehicle, setup, **options)
 
 
 def road(vehicle, **options):

@@ -8,6 +8,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from suspkit.corner import assemble
+from suspkit.entrance import USUAL, known_setup
 from suspkit.panels import (
     LivePanel,
     as_table,
@@ -39,7 +40,7 @@ class RollPanel(LivePanel):
     setup : Setup, optional
         The current one if not given.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     lateral : float
         Turn to start from, of those on the slider [g].
     units : {"us", "metric"}
@@ -50,9 +51,9 @@ class RollPanel(LivePanel):
         What is shown now.
     """
 
-    def __init__(self, vehicle, *, setup=None, load=None, lateral=0.3, units="us"):
+    def __init__(self, vehicle, setup=None, *, load=USUAL, lateral=0.3, units="us"):
         self._quiet, self.vehicle, self._known = True, vehicle, {}
-        self._setup = vehicle.setup if setup is None else setup
+        self._setup = known_setup(vehicle, setup)
         choose_units = units_control(units)
         known_name(lateral, dict.fromkeys(ROLL_STEPS), "lateral", "a step of the slider")
         own = self._setup.front_left.gap
@@ -202,9 +203,9 @@ def roll_readout(view, units):
     }  # fmt: skip
 
 
-def roll(vehicle, **options):
+def roll(vehicle, setup=None, **options):
     """Bars, ring and a left turn. Options as for `RollPanel`."""
-    return RollPanel(vehicle, **options)
+    return RollPanel(vehicle, setup, **options)
 
 
 def roll_numbers(panel_or_view, *, units="us"):

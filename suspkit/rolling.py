@@ -8,6 +8,8 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.corner import assemble
+from suspkit.entrance import known_load, known_setup
+from suspkit.given import number, numbers, refuse
 from suspkit.setup import AXLES, CORNERS
 from suspkit.stance import Stance, settle, tips_over
 from suspkit.units import GRAVITY, show, tape
@@ -197,6 +199,7 @@ def roll_balance(vehicle, setup=None, *, load=None, lateral=3.0):
     setup : Setup, optional
         One set-up; the current one if not given.
     load : str, optional
+        Named load; nothing aboard if None.
     lateral : float or array
         Acceleration to the left, as in a left-hand turn [m/s^2]; below zero to the right.
 
@@ -220,8 +223,8 @@ def roll_balance(vehicle, setup=None, *, load=None, lateral=3.0):
     height d of the centre of all masses (Barton and Fieldhouse, Automotive Chassis Engineering,
     Eq. 3.18).
     """
-    setup = vehicle.setup if setup is None else setup
-    lateral = np.asarray(lateral, dtype=float)
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    lateral = numbers("lateral", lateral, "acceleration", expected="a finite acceleration of m/s^2")
     corners = _one_case(vehicle, setup, load)
 
     def turn(at):
@@ -373,6 +376,7 @@ def bar_off_limit(
     setup : Setup, optional
         One set-up; with its front bar on it is what the others are measured against.
     load : str, optional
+        Named load; nothing aboard if None.
     lateral : float
         The turn to judge in [m/s^2]; for slow ground, about that of a side slope as steep.
     more_roll : float
@@ -396,14 +400,14 @@ def bar_off_limit(
     source. A softer bar of the same shape has longer arms: its rate goes with 1 / arm^2. The gap
     is swept with the present turns, so the ride height moves with it.
     """
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
     if vehicle.front.bar is None:
         raise ValueError("front.bar is missing; expected a vehicle with a front anti-roll bar")
-    for name, value in (("more_roll", more_roll), ("share_points", share_points)):
-        if not 0 < value < np.inf:
-            raise ValueError(f"{name} is {value!r}; expected a number above zero")
-    if not 0 < abs(lateral) < np.inf:
-        raise ValueError(f"lateral is {lateral!r}; expected an acceleration other than zero")
+    more_roll = number("more_roll", more_roll, "ratio", above=0.0)
+    share_points = number("share_points", share_points, "ratio", above=0.0)
+    lateral = number("lateral", lateral, "acceleration")
+    if lateral == 0:
+        refuse("lateral", lateral, "an acceleration other than zero")
     corners = _one_case(vehicle, setup, load)
 
     def measure(share, corners=corners):

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from suspkit.plausible import Clicks, Shift, Thin, Turns
+from suspkit.given import refuse, take_in
+from suspkit.plausible import Clicks, Gap, Ring, Turns
 
 CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
 """Order of every array with one entry a corner."""
@@ -44,13 +45,13 @@ class CornerSetup:
     Raises
     ------
     ValueError
-        If both ``gap`` and ``ring`` are given, or turns or gap are below zero.
+        If both ``gap`` and ``ring`` are given, or a number is none or beyond any thread.
     """
 
     stack: str
     turns: Turns | np.ndarray = 0.0
-    gap: Thin | tuple[Thin, ...] | None = None
-    ring: Shift | tuple[Shift, ...] | None = None
+    gap: Gap | tuple[Gap, ...] | None = None
+    ring: Ring | tuple[Ring, ...] | None = None
     clicks: dict[str, Clicks] = field(default_factory=dict)
 
     def __post_init__(self):
@@ -59,14 +60,7 @@ class CornerSetup:
                 f"gap {self.gap!r:.60} and ring {self.ring!r:.60} are both given; expected one: a "
                 "gap is re-set by tape, a ring stays where it is"
             )
-        for name in ("turns", "gap"):
-            value = getattr(self, name)
-            try:
-                fits = value is None or np.all(np.asarray(value, dtype=float) >= 0)
-            except (TypeError, ValueError):  # no number at all
-                fits = False
-            if not fits:
-                raise ValueError(f"{name} is {value!r:.60}; expected zero or more")
+        take_in(self, bounded=True, arrays=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +95,9 @@ class Setup:
     note: str = ""
 
     def __post_init__(self):
+        for name in CORNERS:
+            if not isinstance(getattr(self, name), CornerSetup):
+                refuse(name, getattr(self, name), "a CornerSetup")
         for name in ("front_bar", "rear_bar"):
             share = np.asarray(getattr(self, name))
             if share.dtype.kind not in "bif" or not np.all((share >= 0) & (share <= 1)):

@@ -14,6 +14,7 @@ import numpy as np
 
 import suspkit
 from suspkit import order
+from suspkit.entrance import USUAL
 from suspkit.files import write_files
 from suspkit.paper import PAPER, PrintError, environment, fitted, shortened, slug
 from suspkit.setup import AXLES
@@ -446,7 +447,7 @@ def _chart_words(sheet, units):
 # --- the page ------------------------------------------------------------------------------------
 
 
-def html(vehicle, *, setup=None, load=None, units="us"):
+def html(vehicle, setup=None, *, load=USUAL, units="us"):
     """The work sheet as one HTML page that needs nothing beside it; arguments as for `write`."""
     sheet = work_sheet(vehicle, setup=setup, load=load, units=units)
     return _page(sheet, units)(_guess(sheet))
@@ -493,6 +494,7 @@ def _page(sheet, units):
                 "name": corner_words(name),
                 "height": writer.tape(c.height),
                 "band": f"{writer.tape(c.height_low)} to {writer.tape(c.height_high)}",
+                "friction_assumed": vehicle.axle_of(name).shock.friction is None,
             }
             for name, c in sheet.corners.items()
         ],
@@ -520,7 +522,7 @@ def _page(sheet, units):
 # --- files ---------------------------------------------------------------------------------------
 
 
-def write(vehicle, *, setup=None, load=None, units="us", folder, pdf=True):
+def write(vehicle, setup=None, *, load=USUAL, units="us", folder, pdf=True):
     """Write the work sheet as HTML and PDF, both or neither.
 
     Parameters
@@ -529,7 +531,7 @@ def write(vehicle, *, setup=None, load=None, units="us", folder, pdf=True):
     setup : str or Setup, optional
         One of the vehicle's by name, or any other; its current one if not given.
     load : str, optional
-        The load the vehicle's targets are for if not given, else its first.
+        The vehicle's usual load if not given, nothing aboard if None.
     units : {"us", "metric"}
         Also decides the paper the PDF is for: Letter or A4.
     folder : str or path

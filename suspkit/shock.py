@@ -10,6 +10,7 @@ import numpy as np
 from suspkit.compiled import announce
 from suspkit.curves import Curve
 from suspkit.damper import Damper
+from suspkit.given import refuse, take_in
 from suspkit.plausible import (
     Clicks,
     Force,
@@ -54,6 +55,9 @@ class Gas:
     pressure: Pressure
     volume: Volume
     fill_temperature: Temperature = 293.15
+
+    def __post_init__(self):
+        take_in(self)
 
     @property
     def rod_area(self):
@@ -112,6 +116,9 @@ class TopOut:
     rate: Rate
     length: Size
 
+    def __post_init__(self):
+        take_in(self)
+
 
 @dataclass(frozen=True, kw_only=True)
 class BumpStop:
@@ -127,6 +134,11 @@ class BumpStop:
 
     free_length: Size
     table: tuple[tuple[Thin, Force], ...]
+
+    def __post_init__(self):
+        take_in(self)
+        if not self.table:
+            refuse("table", self.table, "at least one row of squeeze and force")
 
     @cached_property
     def law(self):
@@ -216,8 +228,9 @@ class Shock:
         Spring at full extension.
     bump_stop : BumpStop, optional
         Bumper at full bump.
-    friction : float
-        Seal and bushing drag at the shaft, either way [N].
+    friction : float, optional
+        Seal and bushing drag at the shaft, either way [N]. If not given it is not known, which is
+        not none: a share of the spring force is assumed, and said to be.
     divider_lip : float
         How far the divider's contact lip sits inside its visible edge [m]: travel to contact is
         the gap as the tape reads it plus this.
@@ -242,7 +255,7 @@ class Shock:
     gas: Gas | None = None
     top_out: TopOut | None = None
     bump_stop: BumpStop | None = None
-    friction: Force = 0.0
+    friction: Force | None = None
     divider_lip: Shift = 0.0
     divider_height: Thin = 0.0
     retainer_clearance: Thin = 0.0127
@@ -250,6 +263,7 @@ class Shock:
     damper: Damper | None = None
 
     def __post_init__(self):
+        take_in(self)
         if not 0 < self.stroke < np.inf:
             raise ValueError(f"stroke is {self.stroke!r} m; expected a number above zero")
         if self.gas is not None:
@@ -337,6 +351,30 @@ class Shock:
             return np.zeros(np.shape(compression))[()]
         return self.gas.rate(compression, temperature=temperature, exponent=exponent)
 
+    def clicks_set(self, clicks=None):
+        """Every adjuster's clicks as the vehicle file counts them, mid-range where left out.
+
+        Parameters
+        ----------
+        clicks : dict of str to float or array, optional
+            By adjuster.
+
+        Returns
+        -------
+        dict of str to float or array
+
+        Raises
+        ------
+        ValueError
+            If there is no such adjuster.
+        """
+        clicks = {} if clicks is None else clicks
+        for name in clicks:
+            if name not in self.clickers:
+                known = ", ".join(self.clickers) or "none, this shock has no adjuster"
+                raise ValueError(f"clicks has {name!r}; expected {known}")
+        return {name: clicks.get(name, one.middle) for name, one in self.clickers.items()}
+
     def clicks_out(self, clicks=None):
         """Clicks as the vehicle file counts them, turned to clicks out from fully closed.
 
@@ -355,15 +393,9 @@ class Shock:
         ValueError
             If there is no such adjuster, or it has no such click.
         """
-        clicks = {} if clicks is None else clicks
-        for name in clicks:
-            if name not in self.clickers:
-                known = ", ".join(self.clickers) or "none, this shock has no adjuster"
-                raise ValueError(f"clicks has {name!r}; expected {known}")
         out = {}
-        for name, clicker in self.clickers.items():
-            given = clicks.get(name, clicker.middle)
-            at = np.asarray(given, dtype=float)
+        for name, given in self.clicks_set(clicks).items():
+            clicker, at = self.clickers[name], np.asarray(given, dtype=float)
             if not np.all((at >= 0) & (at <= clicker.count) & (at == np.round(at))):
                 raise ValueError(
                     f"{name} clicks is {given}; expected a whole number from 0 to "

@@ -108,7 +108,7 @@ class Flag:
 
 def looked_for(log):
     """Every mistake looked for in a log of `suspkit.fitting`, each with its chance before."""
-    given, found = log.tolerances, []
+    given, found = log.doubts, []
     for ride, kind, corner in zip(*log.places, strict=True):
         reading = ORDER[kind]
         if reading in ("heights", "gaps"):

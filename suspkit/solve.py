@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from suspkit.corner import assemble, hold_rings
+from suspkit.entrance import known_axle, known_load, known_setup
+from suspkit.given import number
 from suspkit.setup import AXLES, ROWS, Setup
 from suspkit.stance import Stance, settle, tips_over
 from suspkit.units import INCH, show, tape
@@ -91,8 +93,9 @@ def solve_preload(
         Where to start; left and right of an axle get the same turns. A corner with a ``gap`` has
         its gap re-set after the turns, one with a ``ring`` has the ring left alone.
     load : str, optional
-    front_height, rear_height : float, optional
-        Wanted ride height, mean of left and right [m].
+        Named load; nothing aboard if None.
+    front_height, rear_height : float or str, optional
+        Wanted ride height, mean of left and right [m]; or text such as ``"345 mm"``.
     rake : float, optional
         Wanted front less rear ride height over wheelbase, in place of one height; 0 is level.
     axle : {"front", "rear"}
@@ -113,12 +116,14 @@ def solve_preload(
     each search looks over the whole thread, because past crossover with the ring left alone the
     collar does nothing over part of it.
     """
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
     wanted = {"front": front_height, "rear": rear_height}
     asked = [name for name in AXLES if wanted[name] is not None]
+    for name in asked:
+        wanted[name] = number(f"{name}_height", wanted[name], "length", low=0.0, high=3.0)
+    known_axle(axle)
     if rake is not None:
-        if axle not in AXLES:
-            raise ValueError(f"axle is {axle!r}; expected front or rear")
+        rake = number("rake", rake, "percent", low=-1.0, high=1.0)
         if wanted[axle] is not None:
             raise ValueError(f"rake and {axle}_height are both given; expected one of them")
         asked.append(axle)
@@ -268,12 +273,12 @@ def _ring_turns_for(vehicle, setup, load, axle, rise):
 
 
 GAP_TARGETS = {
-    "load_factor": ("load factor", "ratio"),
-    "energy": ("energy to full bump", "energy"),
-    "drop_height": ("drop height", "length"),
-    "crossover_at": ("crossover at wheel travel", "length"),
+    "load_factor": ("load factor", "ratio", 50.0),
+    "energy": ("energy to full bump", "energy", 1e6),
+    "drop_height": ("drop height", "length", 10.0),
+    "crossover_at": ("crossover at wheel travel", "length", 3.0),
 }
-"""What a stop gap can be solved for: how to say it, and its kind of quantity."""
+"""What a stop gap can be solved for: how to say it, its kind of quantity, and the most of it."""
 
 
 def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
@@ -286,6 +291,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
         Its turns are kept: preload and ride height come first, then the gap.
     axle : {"front", "rear"}
     load : str, optional
+        Named load; nothing aboard if None.
     **target
         Exactly one of ``load_factor`` (springs and gas at full bump over standing),
         ``energy`` (standing to full bump, each corner [J]), ``drop_height`` ([m], no damping) or
@@ -301,15 +307,15 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     ValueError
         If not exactly one target is given, or the axle has no stop ring.
     """
-    setup = vehicle.setup if setup is None else setup
-    if axle not in AXLES:
-        raise ValueError(f"axle is {axle!r}; expected front or rear")
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    known_axle(axle)
     if len(target) != 1 or next(iter(target)) not in GAP_TARGETS:
         raise ValueError(
             f"target is {', '.join(target) or 'not given'}; expected one of "
             f"{', '.join(GAP_TARGETS)}"
         )
     ((kind, wanted),) = target.items()
+    wanted = number(kind, wanted, GAP_TARGETS[kind][1], low=0.0, high=GAP_TARGETS[kind][2])
     corners = assemble(vehicle, setup, refuse_solid=False)
     left = corners[AXLES[axle][0]]
     if len(left.ring) != 1:
@@ -340,7 +346,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     answer = setup.change(axle, gap=found)
     before = _batch_settle(vehicle, setup, load)
     stance = _batch_settle(vehicle, answer, load)
-    words, unit = GAP_TARGETS[kind]
+    words, unit, _ = GAP_TARGETS[kind]
     ok = abs(value - wanted) <= 1e-5 * max(abs(wanted), 1e-3 if unit != "ratio" else 1.0)
     drift = float(_axle_height(stance, axle) - _axle_height(before, axle))
     if ok:
@@ -395,5 +401,5 @@ def ring_left(vehicle, setup=None):
     -------
     Setup
     """
-    setup = vehicle.setup if setup is None else setup
+    setup = known_setup(vehicle, setup)
     return hold_rings(setup, assemble(vehicle, setup, refuse_solid=False))

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.curves import Curve
+from suspkit.given import take_in
 from suspkit.plausible import Force, Rate, Size, Thin
 from suspkit.wire import Wire
 
@@ -55,6 +56,7 @@ class Spring:
     name: str = "spring"
 
     def __post_init__(self):
+        take_in(self, any_size=True)
         laws = [law for law in ("rate", "table", "coils") if getattr(self, law) is not None]
         if len(laws) > 1 or (not laws and self.wire is None):
             raise ValueError(
@@ -77,7 +79,7 @@ class Spring:
         if self.solid_length >= self.free_length:
             raise ValueError(
                 f"spring {self.name!r} has solid_length {self.solid_length:g} m, not shorter than "
-                f"its free_length {self.free_length:g} m"
+                f"its free_length {self.free_length:g} m; expected shorter"
             )
         if self.coils is not None:
             if not self.coils or not all(k > 0 and gap > 0 for k, gap in self.coils):
@@ -182,6 +184,7 @@ class VariedSpring:
     longer: float | np.ndarray = 0.0
 
     def __post_init__(self):
+        take_in(self)
         if not np.all(np.asarray(self.stiffer) > 0):
             raise ValueError(f"stiffer is {self.stiffer!r}; expected above zero")
         last = np.diff(self.nominal.compliance.y)[-1]

@@ -8,7 +8,8 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.curves import Curve
-from suspkit.springs import Spring
+from suspkit.given import of_kind, refuse, take_in
+from suspkit.springs import Spring, VariedSpring
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,6 +27,9 @@ class StopRing:
 
     below: int
     cap: float | np.ndarray = np.inf
+
+    def __post_init__(self):
+        take_in(self)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,6 +95,12 @@ class Stack:
     rings: tuple[StopRing, ...] = ()
 
     def __post_init__(self):
+        for name, kind in (("springs", (Spring, VariedSpring)), ("rings", StopRing)):
+            given = getattr(self, name)
+            if not isinstance(given, (tuple, list)):
+                refuse(name, given, f"a list of {name}")
+            for i, one in enumerate(given):
+                of_kind(f"{name}[{i}]", one, kind, f"a suspkit {name[:-1]}")
         object.__setattr__(self, "springs", tuple(self.springs))
         object.__setattr__(self, "rings", tuple(sorted(self.rings, key=lambda r: r.below)))
         if not self.springs:

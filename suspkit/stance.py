@@ -11,6 +11,8 @@ import numpy as np
 
 from suspkit.compiled import announce
 from suspkit.corner import Corner, assemble
+from suspkit.entrance import known_load, known_setup
+from suspkit.given import numbers
 from suspkit.linkage import kernel_tables
 from suspkit.setup import CORNERS
 from suspkit.shock import ATMOSPHERE
@@ -265,7 +267,7 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
     setup : Setup, optional
         The current one if not given. Its numbers may be arrays: a batch of set-ups.
     load : str or sequence of str, optional
-        One named load, or several: they become the first batch axis.
+        One named load, or several: they become the first batch axis. Nothing aboard if None.
     friction : float, array or dict of str to either
         -1, 0 or 1: how much of each shock's friction holds the vehicle up (positive, as after
         lifting it and letting it down) or keeps it from rising (negative). Broadcasts against
@@ -313,7 +315,7 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
     from suspkit import kernel
 
     announce(kernel.settle_many)
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load, several=True)
     corners = assemble(vehicle, setup) if corners is None else corners
     own_masses = masses is not None
     masses = masses if own_masses else vehicle.masses(load)
@@ -324,10 +326,10 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
     setups = np.broadcast_shapes(*(c.x.shape[:-1] for c in curves))
     if not isinstance(friction, dict):
         friction = dict.fromkeys(CORNERS, friction)
-    friction = {name: np.asarray(friction[name], dtype=float) for name in CORNERS}
-    lateral = np.asarray(lateral, dtype=float)
-    if not np.isfinite(lateral).all():
-        raise ValueError(f"lateral is {lateral!s}; expected a finite acceleration [m/s^2]")
+    friction = {name: numbers("friction", friction.get(name, 0.0)) for name in CORNERS}
+    lateral = numbers(
+        "lateral", lateral, "acceleration", empty=True, expected="a finite acceleration of m/s^2"
+    )
     batch = np.broadcast_shapes(setups, *(f.shape for f in friction.values()), lateral.shape)
     loads = np.broadcast_shapes(*(np.shape(part) for part in vars(masses).values()))
     if own_masses:
@@ -383,10 +385,7 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
         ]
     )
     gas = np.array([vehicle.front.shock.gas_numbers, vehicle.rear.shock.gas_numbers])
-    drag = [
-        spread(held * axle.shock.friction, "setups")
-        for held, axle in zip(friction.values(), axles, strict=True)
-    ]
+    drag = [spread(held * vehicle.friction_of(name), "setups") for name, held in friction.items()]
     drag = np.stack(drag, axis=-1)
     connected = (setup.front_bar, setup.rear_bar)
     bars = np.stack(
@@ -413,8 +412,8 @@ def settle(vehicle, setup=None, *, load=None, friction=0.0, lateral=0.0, corners
             "expected below 1e-9"
         )
     tipped = state == 1
-    for numbers in (pose, seen, residual):
-        numbers[tipped] = np.nan
+    for found in (pose, seen, residual):
+        found[tipped] = np.nan
     pose = np.moveaxis(pose, -1, 0).reshape((7,) + shape)
     seen = np.moveaxis(seen, 0, -1).reshape((4, 6) + shape)
     return _stance(
@@ -442,7 +441,7 @@ def height_band(vehicle, setup=None, *, load=None, corners=None):
     -----
     Each end is settled as in `settle`, the friction of all shocks at its limit one way.
     """
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load, several=True)
     corners = assemble(vehicle, setup) if corners is None else corners
     batch = np.broadcast_shapes(*(c.curve.x.shape[:-1] for c in corners.values()))
     ends = np.array([-1.0, 1.0]).reshape((2,) + (1,) * len(batch))

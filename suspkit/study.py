@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from suspkit.corner import assemble, hold_rings, reset_gaps
+from suspkit.entrance import known_load, known_setup
+from suspkit.given import number
 from suspkit.setup import AXLES, ROWS
 from suspkit.stance import settle
 from suspkit.units import to_unit, unit_label
@@ -25,6 +27,7 @@ def sensitivity(vehicle, setup=None, *, load=None, turns=1.0):
     vehicle : Vehicle
     setup : Setup, optional
     load : str, optional
+        Named load; nothing aboard if None.
     turns : float
         Size of each change, both sides of the axle [turns].
 
@@ -43,7 +46,8 @@ def sensitivity(vehicle, setup=None, *, load=None, turns=1.0):
     """
     import pandas as pd
 
-    setup = vehicle.setup if setup is None else setup
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    turns = number("turns", turns, low=-100.0, high=100.0)
     base = assemble(vehicle, setup)
     by_tape, in_place = reset_gaps(setup, base), hold_rings(setup, base)
     before = settle(vehicle, setup, load=load, corners=base)

@@ -174,8 +174,8 @@ def learned(fit):
         By what to call them.
     """
     found = {}
-    for name, one in fit.estimates.items():
-        what, *where = name.split(", ")
+    for one in fit.estimates.values():
+        what, *where = one.about
         if what in LEARNED:
             words = LEARNED[what].format(*(w.replace("_", " ") for w in where))
             # Of a corner that had other springs before, each needs its name.

@@ -7,6 +7,7 @@ from dataclasses import replace
 import ipywidgets as widgets
 
 from suspkit import fitting
+from suspkit.entrance import USUAL, known_setup
 from suspkit.panels import LivePanel, as_table, lines_of, load_control, offer, units_control
 from suspkit.rides import UNREAD
 from suspkit.setup import CORNERS
@@ -37,6 +38,7 @@ _TOLERANCE_STEPS = {
     "mass": ("load, sd", "mass", [i * 10 * POUND for i in range(7)]),
     "along": ("balance along, sd", "length", [i * INCH / 4 for i in range(9)]),
     "across": ("balance across, sd", "length", [i * INCH / 8 for i in range(9)]),
+    "friction": ("friction band ±", "percent", [i / 4 for i in range(5)]),
 }
 """Words, kind of unit and steps [SI] of each slider."""
 
@@ -52,7 +54,7 @@ class SpreadPanel(LivePanel):
     setup : Setup, optional
         The current one if not given.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     units : {"us", "metric"}
     count : int
         Vehicles by each habit.
@@ -65,8 +67,9 @@ class SpreadPanel(LivePanel):
         ``load``, ``units`` and one for each field of `suspkit.tolerance.Tolerances`.
     """
 
-    def __init__(self, vehicle, *, setup=None, load=None, units="us", count=SPREAD_COUNT):
-        self._quiet, self.vehicle, self.setup, self._count = True, vehicle, setup, count
+    def __init__(self, vehicle, setup=None, *, load=USUAL, units="us", count=SPREAD_COUNT):
+        self._quiet, self.vehicle, self._count = True, vehicle, count
+        self.setup = known_setup(vehicle, setup)
         choices = {
             "load": load_control(vehicle, load, width="14em"),
             "units": units_control(units),
@@ -116,9 +119,9 @@ class SpreadPanel(LivePanel):
         return f"{self.view.words(units)} {self.tolerances.words(units)}"
 
 
-def spread(vehicle, **options):
+def spread(vehicle, setup=None, **options):
     """How sure a set-up is, by both habits. Options as for `SpreadPanel`."""
-    return SpreadPanel(vehicle, **options)
+    return SpreadPanel(vehicle, setup, **options)
 
 
 def spread_numbers(panel_or_habits, *, units="us"):
@@ -146,7 +149,7 @@ class RoadTestPanel(LivePanel):
     setup : Setup, optional
         The current one if not given.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     corner : str
         Where the collar is miscounted.
     short : int
@@ -162,7 +165,7 @@ class RoadTestPanel(LivePanel):
     """
 
     def __init__(
-        self, vehicle, *, setup=None, load=None, corner="rear_left", short=1, read="tape",
+        self, vehicle, setup=None, *, load=USUAL, corner="rear_left", short=1, read="tape",
         units="us",
     ):  # fmt: skip
         self._quiet, self.vehicle = True, vehicle
@@ -239,9 +242,9 @@ def road_test_readout(view, units):
     }
 
 
-def road_test(vehicle, **options):
+def road_test(vehicle, setup=None, **options):
     """A made-up vehicle read, and what is learned of it. Options as for `RoadTestPanel`."""
-    return RoadTestPanel(vehicle, **options)
+    return RoadTestPanel(vehicle, setup, **options)
 
 
 def road_test_numbers(panel_or_view, *, units="us"):

@@ -13,12 +13,14 @@ from functools import cached_property
 import numpy as np
 
 from suspkit.corner import assemble, fit_corner
+from suspkit.entrance import known_corner, known_load, known_setup
+from suspkit.given import number, numbers, of_kind, refuse, whole
 from suspkit.setup import AXLES, CORNERS, ROWS
 from suspkit.springs import VariedSpring
 from suspkit.stack import Stack
 from suspkit.stance import load_factor, settle, tips_over
 from suspkit.units import GRAVITY, INCH, POUND, show, tape
-from suspkit.vehicle import Targets, known_name
+from suspkit.vehicle import FRICTION_ASSUMED, FRICTION_SPREAD, Targets, known_name
 
 HABITS = {
     "count turns": "counting turns from contact",
@@ -33,8 +35,15 @@ SOURCES = {
     "collar": ("collar",),
     "load": ("mass",),
     "centre of gravity": ("along", "across"),
+    "friction": ("friction",),
 }
 """What is never quite right, and the fields of `Tolerances` that say how far off."""
+
+MOST_VEHICLES = 2_000_000
+"""Drawn at most: more only cost memory."""
+
+_SHARES = ("rate", "collar", "friction")
+"""Fields of `Tolerances` that are pure numbers."""
 
 BLOCK = 4096
 """Vehicles drawn and settled together: few enough that their arrays stay in the cache. Draws belong
@@ -62,6 +71,10 @@ class Tolerances:
     along, across : float
         Its centre of gravity, forward and to the side, sd [m]. At rest on flat ground its height
         hardly enters, so it is left out.
+    friction : float
+        How much of its friction band each shock may come to rest in after rolling, within: all of
+        it is 1 [-]. Where the file states no friction, it is as far off as
+        `suspkit.vehicle.FRICTION_SPREAD` says.
 
     Raises
     ------
@@ -76,12 +89,13 @@ class Tolerances:
     mass: float = 20 * POUND
     along: float = INCH / 2
     across: float = INCH / 4
+    friction: float = 1.0
 
     def __post_init__(self):
-        for name, value in vars(self).items():
-            known = isinstance(value, (int, float, np.number)) and np.isfinite(value)
-            if not (known and value >= 0):
-                raise ValueError(f"tolerances.{name} is {value!r}; expected zero or more")
+        for name in vars(self):
+            kind = "mass" if name == "mass" else "number" if name in _SHARES else "length"
+            value = number(f"tolerances.{name}", getattr(self, name), kind, low=0.0)
+            object.__setattr__(self, name, value)
 
     def only(self, *sources):
         """The same with everything but the named `SOURCES` exact."""
@@ -99,7 +113,8 @@ class Tolerances:
             f"Assumed: each spring within ±{length} of its free length and ±{100 * self.rate:.3g}% "
             f"of its rate, each tape reading within ±{read}, each collar within "
             f"±{self.collar:.3g} turn; the load is off by {show(self.mass, 'mass', units)} and its "
-            f"centre by {along} along and {across} across (standard deviations)."
+            f"centre by {along} along and {across} across (standard deviations); each shock rests "
+            f"anywhere within {self.friction:.0%} of its friction band."
         )
 
 
@@ -342,7 +357,13 @@ class _Job:
             behind_front_axle=self.masses.behind_front_axle + normal["along"],
             left_of_centre=self.masses.left_of_centre + normal["across"],
         )
-        stance = settle(vehicle, setup, corners=corners, masses=masses)
+        *held, size = draw("friction", 5)
+        size = 1.0 + FRICTION_SPREAD / FRICTION_ASSUMED * size
+        friction = {
+            name: at * (size if vehicle.axle_of(name).shock.friction is None else 1.0)
+            for name, at in zip(CORNERS, held, strict=True)
+        }
+        stance = settle(vehicle, setup, corners=corners, masses=masses, friction=friction)
         each = list(corners.values())
         factor = load_factor(stance)
         return {
@@ -418,7 +439,7 @@ def spread(
     setup : Setup, optional
         One set-up; the current one if not given.
     load : str, optional
-        Named load; nothing aboard if not given.
+        Named load; nothing aboard if None.
     habit : {"count turns", "copy collar"}
         Whether the collar's turns are counted from where it touches each corner's own springs, or
         the collar is put where it would stand on the thread with springs of nominal length. A ring
@@ -447,17 +468,16 @@ def spread(
     Everything is drawn on its own: springs of one batch are more alike than that, so their share of
     left less right is rather overstated. Monte Carlo as in JCGM 101:2008 (from memory).
     """
-    setup = vehicle.setup if setup is None else setup
-    tolerances = Tolerances() if tolerances is None else tolerances
+    setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
+    tolerances = _known_tolerances(tolerances)
     miscount = {} if miscount is None else miscount
     known_name(habit, HABITS, "habit", "a way to set the preload")
-    for corner in miscount:
-        known_name(corner, CORNERS, "miscount", "a corner")
-    for name, value, least in (("count", count, 2), ("seed", seed, 0)):
-        if not (isinstance(value, (int, np.integer)) and value >= least):
-            raise ValueError(f"{name} is {value!r}; expected a whole number, {least} or more")
-    if not (load is None or isinstance(load, str)):
-        raise ValueError(f"load is {load!r}; expected the name of one load")
+    of_kind("miscount", miscount, dict, "a dict of corners to turns")
+    for corner, turns in miscount.items():
+        known_corner(corner, name="miscount")
+        number(f"miscount.{corner}", turns, low=-1000.0, high=1000.0)
+    whole("count", count, low=2, high=MOST_VEHICLES)
+    whole("seed", seed)
     if any(np.ndim(corner.hang) for corner in assemble(vehicle, setup).values()):
         raise ValueError("setup is a batch of set-ups; expected one")
     _refuse_too_far(vehicle, setup, tolerances)
@@ -472,6 +492,13 @@ def spread(
         habit=habit, tolerances=tolerances, load=load, wheelbase=vehicle.wheelbase,
         side_to_side=(vehicle.targets or Targets).side_to_side, **made,
     )  # fmt: skip
+
+
+def _known_tolerances(tolerances):
+    """Those given, or the usual ones."""
+    if tolerances is None:
+        return Tolerances()
+    return of_kind("tolerances", tolerances, Tolerances, "a suspkit Tolerances")
 
 
 def _refuse_too_far(vehicle, setup, tolerances):
@@ -634,7 +661,7 @@ def which_matters(vehicle, setup=None, *, tolerances=None, count=2 * BLOCK, **ho
     """
     import pandas as pd
 
-    tolerances = Tolerances() if tolerances is None else tolerances
+    tolerances = _known_tolerances(tolerances)
     rows = {}
     for source in (*SOURCES, "all"):
         kept = tolerances if source == "all" else tolerances.only(source)
@@ -644,6 +671,9 @@ def which_matters(vehicle, setup=None, *, tolerances=None, count=2 * BLOCK, **ho
     sd = pd.DataFrame.from_dict(rows, orient="index", columns=columns)
     return Matters(sd=sd.rename_axis("source"))
 
+
+MOST_MISCOUNTS = 100
+"""Of one `side_check`."""
 
 MISCOUNTS = (-4.0, -2.0, -1.0, 0.0, 1.0, 2.0, 4.0, 8.0)
 """Turns by which `side_check` lets one corner be wrong."""
@@ -728,8 +758,10 @@ def side_check(vehicle, setup=None, *, tolerances=None, miscounts=MISCOUNTS, cou
     """
     import pandas as pd
 
-    setup = vehicle.setup if setup is None else setup
-    tolerances = Tolerances() if tolerances is None else tolerances
+    setup, tolerances = known_setup(vehicle, setup), _known_tolerances(tolerances)
+    miscounts = numbers("miscounts", miscounts, low=-1000.0, high=1000.0, empty=True).ravel()
+    if miscounts.size > MOST_MISCOUNTS:
+        refuse("miscounts", miscounts, f"at most {MOST_MISCOUNTS}")
     how |= {"count": count}
     springs = tolerances.only("free length", "rate")
     alone = spread(vehicle, setup, tolerances=springs, **how)
@@ -739,7 +771,7 @@ def side_check(vehicle, setup=None, *, tolerances=None, miscounts=MISCOUNTS, cou
     for axle in AXLES:
         corner = f"{axle}_left"
         fewest = -getattr(setup, corner).turns
-        for turns in {1.0, *map(float, miscounts)} - {0.0}:
+        for turns in {1.0, *miscounts.tolist()} - {0.0}:
             if turns < fewest:
                 continue
             off = spread(vehicle, setup, tolerances=tolerances, miscount={corner: turns}, **how)

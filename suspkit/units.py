@@ -451,13 +451,28 @@ def parse(text: str, unit: Any) -> float:
         ...
     ValueError: '200 lb' is a mass; expected a rate such as '200 lb/in' or '35 N/mm'
     """
-    unit = _as_unit(unit)
+    unit = as_unit(unit)
     if not isinstance(text, str):
         raise ValueError(f"{_echo(text)} is not text; {_expected(_kind(unit.kind))}")
     return unit.read(text)
 
 
-def _as_unit(unit):
+def as_unit(unit):
+    """The :class:`Unit` that an alias, a kind or an SI unit stands for.
+
+    Parameters
+    ----------
+    unit : Unit, str or annotated type
+
+    Returns
+    -------
+    Unit
+
+    Raises
+    ------
+    ValueError
+        If it is none of them.
+    """
     if isinstance(unit, Unit):
         return unit
     if isinstance(unit, str):

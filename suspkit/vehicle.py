@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import difflib
 import math
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 import numpy as np
 
+from suspkit.given import of_kind, take_in
 from suspkit.linkage import Linkage
 from suspkit.plausible import (
     Carried,
@@ -30,9 +31,13 @@ from suspkit.plausible import (
 )
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.shock import Shock, hang
-from suspkit.springs import Spring
+from suspkit.springs import Spring, VariedSpring
 from suspkit.stack import Stack, StopRing
 from suspkit.units import GRAVITY, INCH
+
+FRICTION_ASSUMED, FRICTION_SPREAD = 0.035, 0.015
+"""Shock friction over spring force at ride where a file states none, and how far off that may be:
+2 to 5 %, our own judgement, no source [-]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +64,7 @@ class Tyre:
     damping: TyreDamping = 0.0
 
     def __post_init__(self):
+        take_in(self)
         for name in ("radius", "rate"):
             value = getattr(self, name)
             if not 0 < value < np.inf:
@@ -88,6 +94,9 @@ class Bar:
     arm: Size
     motion_ratio: Ratio
     shear_modulus: Modulus = 79.3e9
+
+    def __post_init__(self):
+        take_in(self)
 
     @property
     def torsion_rate(self):
@@ -268,6 +277,7 @@ class Axle:
         return float(hang(self.shock, self.motion, self.shock.limits, weight=0.0))
 
     def __post_init__(self):
+        take_in(self)
         ways = ("linkage", "double_wishbone", "trailing_arm")
         given = [way for way in ways if getattr(self, way) is not None]
         if len(given) != 1:
@@ -386,6 +396,22 @@ class StackPlan:
     rings_below: tuple[str, ...] = ()
     note: str = ""
 
+    def with_springs(self, names):
+        """The same with other springs in their places; a ring stays where it is in the stack.
+
+        Parameters
+        ----------
+        names : tuple of str
+            As many as there are.
+
+        Returns
+        -------
+        StackPlan
+        """
+        now = dict(zip(self.springs, names, strict=True))
+        rings = tuple(now[name] for name in self.rings_below)
+        return replace(self, springs=tuple(names), rings_below=rings)
+
 
 @dataclass(frozen=True, kw_only=True)
 class AxleTarget:
@@ -502,6 +528,10 @@ class Vehicle:
     digest: str = ""
 
     def __post_init__(self):
+        take_in(self)
+        for field_name, kind in _PARTS.items():
+            for name, part in getattr(self, field_name).items():
+                of_kind(f"{field_name}.{name}", part, kind, f"a suspkit {kind[0].__name__}")
         known_name(self.current, self.setups, "current", "a set-up")
         for name, plan in self.stacks.items():
             for i, spring in enumerate(plan.springs):
@@ -549,6 +579,31 @@ class Vehicle:
                     f"{where}.clicks.{name} is {clicks:g}; expected a whole number from 0 to "
                     f"{clickers[name].count:g}, the count of its shock.clickers.{name}"
                 )
+
+    def friction_of(self, corner):
+        """Shock friction of a corner: what its file states, else an assumed one.
+
+        Parameters
+        ----------
+        corner : str
+
+        Returns
+        -------
+        float
+            `FRICTION_ASSUMED` of the spring force as weighed where the file states none [N].
+        """
+        axle = self.axle_of(corner)
+        if axle.shock.friction is not None:
+            return axle.shock.friction
+        name = "front" if corner in AXLES["front"] else "rear"
+        mean = np.mean([getattr(self.scales, one) for one in AXLES[name]])
+        ratio = axle.motion.motion_ratio(0.5 * axle.motion.travel_max)
+        return float(FRICTION_ASSUMED * (mean - axle.unsprung_mass) * GRAVITY / ratio)
+
+    @property
+    def friction_assumed(self):
+        """Axles whose shock friction the file does not state."""
+        return tuple(name for name in AXLES if getattr(self, name).shock.friction is None)
 
     @property
     def usual_load(self):
@@ -671,6 +726,12 @@ class Vehicle:
             above_frame=self.scales.sprung_cg_above_frame,
         )
 
+
+_PARTS = {
+    "springs": (Spring, VariedSpring), "stacks": (StackPlan,), "setups": (Setup,), "items": (Item,),
+    "loads": (Load,),
+}  # fmt: skip
+"""Of what class the named parts of a `Vehicle` are."""
 
 MOST_LISTED = 12
 """Names an error lists before it stops."""

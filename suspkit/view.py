@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from suspkit.corner import THREAD_SLACK, Corner, assemble
+from suspkit.entrance import known_setup
 from suspkit.setup import AXLES, ROWS, Setup
 from suspkit.stance import Stance, settle
 from suspkit.units import show, tape
@@ -138,7 +139,7 @@ def look(vehicle, setup=None, *, load):
     -------
     View
     """
-    setup = vehicle.setup if setup is None else setup
+    setup = known_setup(vehicle, setup)
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
     axles = {name: _axle_view(name, corners, stance) for name in AXLES}

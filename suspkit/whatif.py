@@ -7,6 +7,7 @@ import hashlib
 import inspect
 import itertools
 import marshal
+import math
 import os
 import time
 import types
@@ -21,16 +22,21 @@ import numpy as np
 
 from suspkit.comfort import weighted_rms
 from suspkit.corner import THREAD_SLACK, BrokenSetupError, assemble, thread_problems
-from suspkit.driving import UntrustedRunError, drive, seat_acceleration
+from suspkit.driving import MODELS, UntrustedRunError, drive, seat_acceleration
+from suspkit.entrance import known_setup, known_vehicle
 from suspkit.events import Event
+from suspkit.given import of_kind
 from suspkit.setup import AXLES, CORNERS, ROWS, Setup, corners_of
 from suspkit.stance import NotSettledError, settle
 from suspkit.tables import in_words, read_table, suffix, write_table
 from suspkit.units import GRAVITY, Unit, parse, si_unit
-from suspkit.vehicle import MOST_LISTED, Masses, known_name
+from suspkit.vehicle import MOST_LISTED, Masses, StackPlan, known_name
 
 TURN = 0.3 * GRAVITY
 """Steady turn in which ``roll`` is read [m/s^2]: brisk on dirt, and both inner tyres still down."""
+
+MOST_ROWS = 2_000_000
+"""Rows of one sweep."""
 
 ROWS_A_CHUNK = 20_000
 """Most rows settled in one piece of work (about half a second)."""
@@ -162,7 +168,7 @@ def sweep(
     Parameters
     ----------
     vehicle : Vehicle
-    setup : Setup, or dict or sequence of Setup, optional
+    setup : Setup or str, or dict or sequence of Setup, optional
         The current one if not given. Several stand side by side, told apart by column ``setup``.
     vary : dict of str to sequence
         Values by dotted path: ``setup.front.turns`` (a corner, an axle or ``all``),
@@ -170,7 +176,7 @@ def sweep(
         ``vehicle.items.winch.mass``, ``event.speed``, ``load``. Numbers are SI, text has a unit:
         ``["280 lb/in", "300 lb/in"]``.
     load : str or sequence of str, optional
-        Named load, or several to vary.
+        Named load, or several to vary. Nothing aboard if None.
     event : Event, callable or dict of str to either, optional
         Each row is driven through it. A callable, say
         ``functools.partial(events.whoops, height=0.3, spacing=4.0)``, is called with what is
@@ -217,6 +223,9 @@ def sweep(
     of `suspkit.drive` alone.
     """
     plan = _plan(vehicle, setup, vary, load, event, model, measure)
+    rows = math.prod(len(knob.values) for knob in plan.knobs)
+    if not paired and rows > MOST_ROWS:
+        raise ValueError(f"vary makes {rows:,} rows; expected at most {MOST_ROWS:,}")
     at = _combinations(plan.knobs, paired)
     numbers = np.full((len(at), len(plan.measure)), np.nan)
     problems = np.full(len(at), NOT_DONE, dtype=object)
@@ -297,11 +306,18 @@ class _Keeper:
 
 
 def _plan(vehicle, setup, vary, load, event, model, measure):
-    setups = _choices(vehicle.setup if setup is None else setup, "setup", Setup)
+    known_vehicle(vehicle)
+    setup = known_setup(vehicle, setup) if setup is None or isinstance(setup, str) else setup
+    setups = _choices(setup, "setup", Setup)
+    for label, one in setups.items():
+        known_setup(vehicle, one, name=f"setup {label!r}" if label else "setup")
+    known_name(model, MODELS, "model", "one of")
     events = {} if event is None else _choices(event, "event", Event)
     loads = [None] if load is None else _listed("load", load)
     if not (vary is None or isinstance(vary, dict)):
         raise ValueError(f"vary is {vary!r:.60}; expected a dict of paths to values")
+    for path in vary or ():
+        of_kind("vary", path, str, "a dict of dotted paths to values")
     vary = dict(vary or {})
     if "load" in vary:
         if load is not None:
@@ -311,8 +327,7 @@ def _plan(vehicle, setup, vary, load, event, model, measure):
         if name is not None:
             known_name(name, vehicle.loads, "load", "a load of this vehicle")
     known = _STANCE | _TURNING | (_RUN if events else {})
-    if measure is None:
-        measure = tuple(known)
+    measure = tuple(known) if measure is None else _listed("measure", measure)
     for name in measure:
         what = "one of" if events else "(without an event) one of"
         known_name(name, known, "measure", what)
@@ -390,8 +405,8 @@ def _all_clicks(vehicle, setups, where):
     """The corner to vary, with the adjusters it leaves mid-range spelt out."""
     corner = corners_of(where)[0]
     chosen = getattr(next(iter(setups.values())), corner)
-    middle = {n: c.middle for n, c in vehicle.axle_of(corner).shock.clickers.items()}
-    return replace(chosen, clicks=middle | chosen.clicks)
+    shock = vehicle.axle_of(corner).shock
+    return replace(chosen, clicks=shock.clicks_set(chosen.clicks))
 
 
 def _check_setup(vehicle, path, parts, values):
@@ -573,6 +588,8 @@ def _changed(thing, tree):
     if isinstance(thing, dict):
         return thing | {part: _changed(thing.get(part), below) for part, below in tree.items()}
     new = {part: _changed(_child(thing, part), below) for part, below in tree.items()}
+    if isinstance(thing, StackPlan) and "springs" in new and "rings_below" not in new:
+        return thing.with_springs(new["springs"])
     if is_dataclass(thing):
         return replace(thing, **new)
     new = [new.get(str(i), old) for i, old in enumerate(thing)]

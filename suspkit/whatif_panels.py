@@ -8,6 +8,7 @@ from threading import Event, Thread
 import ipywidgets as widgets
 import numpy as np
 
+from suspkit.entrance import USUAL, with_setup
 from suspkit.panels import LivePanel, as_table, lines_of, load_control, units_control
 from suspkit.ride_view import TRIALS
 from suspkit.setup import AXLES
@@ -56,7 +57,7 @@ _STEPS = {
 """Step of the range slider by kind of quantity [US unit, metric unit]."""
 
 
-def parameters(vehicle, setup, *, load=None):
+def parameters(vehicle, setup, *, load=USUAL):
     """What there is to vary, by what to call it.
 
     Parameters
@@ -120,7 +121,7 @@ class WhatIfPanel(LivePanel):
     also : str
         "nothing else", one of `EACH`, or a second one of `parameters` for a map.
     load : str, optional
-        The vehicle's target load if not given.
+        The vehicle's usual load if not given, nothing aboard if None.
     units : {"us", "metric"}
 
     Attributes
@@ -132,12 +133,11 @@ class WhatIfPanel(LivePanel):
     """
 
     def __init__(
-        self, vehicle, *, setup=None, vary="front collar turns", shows="front_height",
-        also="nothing else", load=None, units="us",
+        self, vehicle, setup=None, *, vary="front collar turns", shows="front_height",
+        also="nothing else", load=USUAL, units="us",
     ):  # fmt: skip
         self._quiet, self._drives, self._done = True, None, (None, None)
-        name = vehicle.current if setup is None else setup
-        known_name(name, vehicle.setups, "setup", "a set-up of the vehicle")
+        vehicle, name = with_setup(vehicle, setup)
         self.vehicle, self._name, self._setup = vehicle, name, vehicle.setups[name]
         made = {"units": units_control(units), "load": load_control(vehicle, load, width="19em")}
         self.known = parameters(vehicle, self._setup, load=made["load"].value)
@@ -394,6 +394,6 @@ def what_if_numbers(panel_or_view):
     return lines_of(panel_or_view, lambda view, _: what_if_readout(view), units="us")
 
 
-def what_if(vehicle, **options):
+def what_if(vehicle, setup=None, **options):
     """One number varied, or two, and what comes of it. Options as for `WhatIfPanel`."""
-    return WhatIfPanel(vehicle, **options)
+    return WhatIfPanel(vehicle, setup, **options)

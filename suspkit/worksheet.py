@@ -10,6 +10,7 @@ from suspkit.bottoms import first_bottoms
 from suspkit.compressor import CompressorCheck, compressor_check
 from suspkit.corner import BrokenSetupError, assemble, reset_gaps, thread_problems
 from suspkit.damping import damping_ratios
+from suspkit.entrance import USUAL, known_load, known_setup, known_vehicle
 from suspkit.events import drop
 from suspkit.limits import judge, judge_file, judge_stance, limit_of, readings_of_setup, told
 from suspkit.setup import AXLES, CORNERS, ROWS, Setup
@@ -264,7 +265,7 @@ class WorkSheet:
 # --- numbers -------------------------------------------------------------------------------------
 
 
-def work_sheet(vehicle, *, setup=None, load=None, units="us"):
+def work_sheet(vehicle, setup=None, *, load=USUAL, units="us"):
     """Gather the numbers of a work sheet.
 
     Parameters
@@ -273,7 +274,7 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
     setup : str or Setup, optional
         One of the vehicle's by name, or any other; its current one if not given.
     load : str, optional
-        The load the vehicle's targets are for if not given, else its first.
+        The vehicle's usual load if not given, nothing aboard if None.
     units : {"us", "metric"}
         For the sentences in ``problems``; numbers are SI.
 
@@ -287,10 +288,10 @@ def work_sheet(vehicle, *, setup=None, load=None, units="us"):
         If there is no such set-up, load or system of units, the set-up holds arrays, or the
         vehicle's numbers contradict each other.
     """
-    if units not in SYSTEMS:
-        raise ValueError(f"units is {units!r}; expected {' or '.join(SYSTEMS)}")
+    known_vehicle(vehicle)
+    known_name(units, SYSTEMS, "units", "a system")
     setup_name, setup = _chosen_setup(vehicle, setup)
-    load = _chosen_load(vehicle, load)
+    load = known_load(vehicle, load)
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
     band = height_band(vehicle, setup, load=load, corners=corners)
@@ -384,16 +385,11 @@ def turn_rise(vehicle, setup, axle, **aboard):
 
 
 def _chosen_setup(vehicle, setup):
-    if setup is None:
-        setup = vehicle.current
-    if isinstance(setup, str):
-        known_name(setup, vehicle.setups, "setup", "a set-up of this vehicle")
-        name, setup = setup, vehicle.setups[setup]
-        _refuse_arrays(setup)
-        return name, setup
-    if not isinstance(setup, Setup):
-        raise ValueError(f"setup is {setup!r}; expected a Setup or the name of one")
+    name = vehicle.current if setup is None else setup
+    setup = known_setup(vehicle, setup)
     _refuse_arrays(setup)
+    if isinstance(name, str):
+        return name, setup
     return next((name for name, known in vehicle.setups.items() if known == setup), "new"), setup
 
 
@@ -415,15 +411,6 @@ def _refuse_arrays(setup):
             )
 
 
-def _chosen_load(vehicle, load):
-    if load is None:
-        return vehicle.usual_load
-    if not isinstance(load, str):
-        raise ValueError(f"load is {load!r}; expected the name of one load")
-    known_name(load, vehicle.loads, "load", "a load of this vehicle")
-    return load
-
-
 def _corner_sheet(vehicle, setup, load, corner, stance, clear, band, ratios):
     chosen = getattr(setup, corner.name)
     row = CORNERS.index(corner.name)
@@ -443,9 +430,9 @@ def _corner_sheet(vehicle, setup, load, corner, stance, clear, band, ratios):
         gap=tuple(float(gap) for gap in corner.gap),
         ring_below_collar=tuple(float(corner.ring_at(i) - corner.collar_at) for i in rings),
         clicks=tuple(
-            Clicks(name=name, count=chosen.clicks.get(name, np.nan), zero=clicker.zero,
-                   total=int(clicker.count))
-            for name, clicker in corner.shock.clickers.items()
+            Clicks(name=name, count=count, zero=corner.shock.clickers[name].zero,
+                   total=int(corner.shock.clickers[name].count))
+            for name, count in corner.shock.clicks_set(chosen.clicks).items()
         ),
         height=at["height"],
         height_low=float(band[0][row]),

@@ -688,7 +688,7 @@ def test_the_nose_is_taken_from_the_tape_where_there_is_one(unit7):
         ({"complaints": ()}, "complaints is empty; expected some of bottoms in g-outs"),
         ({"load": "carryout"}, "load is 'carryout'.*did you mean 'carry-out'"),
         ({"heights": (0.35, 0.35)}, "heights has 2 values; expected 4"),
-        ({"units": "imperial"}, "units is 'imperial'; expected us or metric"),
+        ({"units": "imperial"}, "units is 'imperial'; expected a system: us, metric"),
     ],
 )  # fmt: skip
 def test_bad_input_gets_one_sentence(unit7, wrong, sentence):

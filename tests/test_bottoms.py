@@ -97,9 +97,9 @@ def test_turning_over_counts_as_past(unit7):
     [
         ({"low": 1.0, "high": 0.5}, "low is 1.0 and high is 0.5; expected low below high"),
         ({"low": np.nan, "high": 0.5}, "low is nan"),
-        ({"tolerance": 0.0}, "tolerance is 0.0; expected between 0 and 1"),
-        ({"looks": 1}, "looks is 1; expected a whole number of 2 or more"),
-        ({"corner": "spare"}, "corner is 'spare'; expected one of front_left"),
+        ({"tolerance": 0.0}, "tolerance is 0.0; expected a number between 0 and 1"),
+        ({"looks": 1}, "looks is 1; expected a whole number, 2 or more"),
+        ({"corner": "spare"}, "corner is 'spare'; expected a corner: front_left"),
         (
             {"corner": "rear_right", "model": "half"},
             "corner is 'rear_right'; expected one of front",

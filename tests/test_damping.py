@@ -284,7 +284,7 @@ def test_a_ratio_no_click_gives_is_said(unit7, ratio, clicks, words):
         ({"load": "party"}, "load is 'party'"),
         ({"amplitude": -0.1}, "expected both above zero"),
         ({"amplitude": 9.0}, "expected at most 20 m/s, where the damper is known"),
-        ({"temperature": 20.0}, "temperature is 20.0 K; expected 233.15 to 423.15 K"),
+        ({"temperature": 20.0}, "temperature is 20.0; expected 233.15 to 423.15 K"),
     ],
 )
 def test_a_wrong_question_is_one_sentence(unit7, how, words):

@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal, norm
 
 import suspkit as sk
 from suspkit import fitting
-from suspkit.fitting import Tolerances
+from suspkit.fitting import Doubts
 from suspkit.rides import UNREAD, Ride
 from suspkit.setup import AXLES, CORNERS
 from suspkit.slips import KINDS, Slip, chances, log_odds, looked_for, name_slip
@@ -50,7 +50,7 @@ def protocol(vehicle, read=tuple(KINDS), contact=True):
 
 def draw_truth(rng, rides, trials, given=None):
     """True vehicles from the tolerances, each two standard deviations; friction within its band."""
-    given = Tolerances() if given is None else given
+    given = Doubts() if given is None else given
 
     def normal(width, *shape):
         return rng.normal(0.0, width / 2, (*shape, trials))
@@ -129,7 +129,7 @@ def true_masses(vehicle, load, truth):
 
 def read_by_shop(rng, exact, given=None):
     """Tape to 1/16 in, scale and caliper, each with its own error."""
-    given = Tolerances() if given is None else given
+    given = Doubts() if given is None else given
     wide = np.array([given.tape, given.scale, given.tape, given.caliper]) / 2
     read = exact + rng.standard_normal(exact.shape) * wide[:, None, None]
     read[:, ::2] = np.round(read[:, ::2] / STEP) * STEP
@@ -268,7 +268,7 @@ def test_most_probable_vehicle_and_covariance_against_scipy(unit7, clean):
     log = filled(rides, readings[..., 3])
     fit = sk.fit(unit7, log)
     settings = [0, 1, 1, 2, 3]
-    given, scale = Tolerances(), np.array([e.sd_before for e in fit.estimates.values()])
+    given, scale = Doubts(), np.array([e.sd_before for e in fit.estimates.values()])
     names, order = list(fit.estimates), np.isfinite(readings[..., 3])
     many, aboard = len(names), np.ones((len(unit7.items), 1))
     noise = np.array([np.hypot(STEP / 2, STEP / np.sqrt(12)), POUND / 2, 0, 0.005 * INCH])
@@ -642,7 +642,7 @@ def bad_rides(unit7):
     good = at(unit7, 4, 5, heights=(0.34,) * 4)
     other = unit7.setup.change("rear", stack="kit-raer")
     return {
-        "none": ([], "rides is empty"),
+        "none": ([], "rides is (); expected at least one"),
         "no readings": ([at(unit7, 4, 5)], "no ride has a reading"),
         "inches": ([replace(good, heights=(13.6,) * 4)], "heights front_left is 13.6"),
         "pounds": ([good, replace(good, scales=(447, 441, 571, 563))], "ride 2: scales"),
@@ -678,5 +678,46 @@ def test_a_load_that_tips_the_vehicle_is_refused(unit7):
 
 @pytest.mark.parametrize("value", [0.0, -1.0, np.nan])
 def test_tolerances_are_above_zero(value):
-    with pytest.raises(ValueError, match="tape is .*; expected above zero"):
-        Tolerances(tape=value)
+    with pytest.raises(ValueError, match="tape is .*; expected a number of m above zero"):
+        Doubts(tape=value)
+
+
+# ------------------------------------------------------------------------------ one name, one class
+
+
+def test_fit_takes_what_spread_draws_from(unit7):
+    """Even within a is a / sqrt(3) of standard deviation, by the integral of x^2."""
+    given = sk.Tolerances()
+    taken = Doubts.of(given)
+    assert_allclose(taken.tape / 2, given.tape / np.sqrt(3), rtol=1e-12)
+    assert taken.along / 2 == given.along and taken.weight / 2 == given.mass
+    assert taken.scale == Doubts().scale and Doubts.of(None) == Doubts()
+    rides, _ = fitting.pretend(unit7, fitting.road_test(unit7), seed=3)
+    found = sk.fit(unit7, rides, tolerances=given)
+    assert found.estimates["sprung mass"].sd_before == pytest.approx(given.mass)
+    assert sk.Tolerances is not sk.Doubts and sk.Doubts.__name__ == "Doubts"
+
+
+def test_a_comma_in_the_name_of_a_stack(unit7):
+    """`advise` itself makes such names; the numbers are those of a plain name."""
+    plain, odd = "kit-front", "kit-front, tender-200-5 for tender-250-5.5"
+    stacks = {odd if name == plain else name: plan for name, plan in unit7.stacks.items()}
+    setups = {
+        name: one.change("front", stack=odd) if one.front_left.stack == plain else one
+        for name, one in unit7.setups.items()
+    }
+    renamed = replace(unit7, stacks=stacks, setups=setups)
+    one, other = (
+        sk.fit(vehicle, fitting.pretend(vehicle, fitting.road_test(vehicle), seed=3)[0])
+        for vehicle in (unit7, renamed)
+    )
+    rates = [found.estimates[f"rate, {name}"] for found, name in ((one, plain), (other, odd))]
+    assert_allclose(rates[0].mean, rates[1].mean, rtol=1e-12)
+    assert rates[1].about == ("rate", odd)
+    assert sk.settle(other.vehicle).height.tolist() == sk.settle(one.vehicle).height.tolist()
+
+
+def test_one_ride_is_a_log_of_one(unit7):
+    rides, _ = fitting.pretend(unit7, fitting.road_test(unit7)[3:4], seed=1)
+    (one,) = rides
+    assert sk.fit(unit7, one).estimates == sk.fit(unit7, [one]).estimates

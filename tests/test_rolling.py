@@ -584,7 +584,7 @@ def test_bad_input_is_one_sentence(unit7):
     for call, said in (
         (lambda: sk.roll_balance(unit7, lateral=np.nan), "lateral is nan; expected"),
         (lambda: sk.roll_balance(unit7, batch, load="patrol"), "expected one set-up"),
-        (lambda: sk.roll_balance(unit7, load=["bare", "patrol"]), "expected one set-up"),
+        (lambda: sk.roll_balance(unit7, load=["bare", "patrol"]), "the name of one load"),
         (lambda: sk.roll_balance(unit7, load="patroll"), "did you mean 'patrol'"),
         (lambda: sk.roll_balance(over, load="it"), "tips over at rest with load 'it'; expected"),
         (lambda: sk.bar_off_limit(bare), "front.bar is missing; expected"),
@@ -595,7 +595,7 @@ def test_bad_input_is_one_sentence(unit7):
         (lambda: sk.bar_off_limit(unit7, load="patrol", lateral=9.0), "expected a gentler turn"),
         (lambda: sk.bar_off_limit(unit7, load="patrol", lateral=20.0), "expected a gentler turn"),
         (lambda: sk.bar_off_limit(unit7, batch, load="patrol"), "expected one set-up"),
-        (lambda: sk.bar_off_limit(unit7, load=["bare", "patrol"]), "expected one set-up"),
+        (lambda: sk.bar_off_limit(unit7, load=["bare", "patrol"]), "the name of one load"),
     ):
         with pytest.raises(ValueError, match=said) as told:
             call()

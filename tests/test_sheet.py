@@ -558,8 +558,8 @@ def test_loose_and_overstressed_springs_are_told(unit7):
         ({"load": "patrl"}, r"load is 'patrl'; expected a load of this vehicle: .*'patrol'"),
         ({"load": ["patrol", "bare"]}, r"load is \['patrol', 'bare'\]; expected the name of one"),
         ({"setup": "kitt"}, r"setup is 'kitt'; expected a set-up of this vehicle: .*'kit'"),
-        ({"setup": 7}, r"setup is 7; expected a Setup or the name of one"),
-        ({"units": "imperial"}, r"units is 'imperial'; expected us or metric"),
+        ({"setup": 7}, r"setup is 7; expected a Setup, the name of one"),
+        ({"units": "imperial"}, r"units is 'imperial'; expected a system: us, metric"),
     ],
 )
 def test_wrong_names(unit7, wrong, sentence, tmp_path):

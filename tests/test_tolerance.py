@@ -604,9 +604,10 @@ def test_bad_input_in_one_sentence(unit7, how, said):
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("value", [-0.1, float("nan"), float("inf"), "1/16 in", None])
+@pytest.mark.parametrize("value", [-0.1, float("nan"), float("inf"), "1/16 kg", None])
 def test_tolerances_are_zero_or_more(value):
-    with pytest.raises(ValueError, match=r"tolerances\.tape is .*; expected zero or more"):
+    said = r"tolerances\.tape(: .* is a mass| is .*); expected a (number of m, zero or|length)"
+    with pytest.raises(ValueError, match=said):
         Tolerances(tape=value)
 
 
@@ -616,3 +617,44 @@ def test_other_refusals(unit7):
     batch = unit7.setup.change("front", turns=np.array([3.0, 4.0]))
     with pytest.raises(ValueError, match="setup is a batch of set-ups; expected one"):
         sk.spread(unit7, batch)
+
+
+# ------------------------------------------------------------------------------- friction
+
+
+def test_friction_alone_scatters_as_far_as_the_friction_band(unit7):
+    """All shocks held alike are the ends of the band; each on its own never leaves it."""
+    only = Tolerances().only("friction")
+    found = sk.spread(unit7, load="patrol", count=4000, tolerances=only)
+    low, high = sk.height_band(unit7, load="patrol")
+    assert np.all(found.height >= low[:, None] - 1e-9)
+    assert np.all(found.height <= high[:, None] + 1e-9)
+    assert np.all(found.height.std(axis=1) > 0.1 * (high - low))
+    half = sk.spread(unit7, load="patrol", count=4000, tolerances=replace(only, friction=0.5))
+    # Even draws of half the width, the same ones; nearly linear, so half the scatter.
+    assert_allclose(half.height.std(axis=1), 0.5 * found.height.std(axis=1), rtol=0.02)
+
+
+def test_friction_not_stated_scatters_too(unit7):
+    def scatter(friction):
+        """Of left less right in front, with the same friction stated at both ends."""
+        axles = {
+            name: replace(axle, shock=replace(axle.shock, friction=friction))
+            for name, axle in (("front", unit7.front), ("rear", unit7.rear))
+        }
+        only = Tolerances().only("friction")
+        found = sk.spread(replace(unit7, **axles), count=500, tolerances=only)
+        return found.samples["left less right", "front"].std()
+
+    assert scatter(0.0) < 1e-9
+    assert scatter(None) > 0.2e-3  # what the eye sees on a tape, about
+
+
+def test_friction_is_in_the_check_of_left_against_right(unit7):
+    """Without it fewer good vehicles would seem to fail."""
+    every = sk.side_check(unit7, load="patrol", count=2000, miscounts=())
+    less = replace(Tolerances(), friction=0.0)
+    without = sk.side_check(unit7, load="patrol", count=2000, miscounts=(), tolerances=less)
+    for axle in ("front", "rear"):
+        assert every.caught.loc[0.0, axle] > without.caught.loc[0.0, axle]
+        assert every.springs_alone[axle] == without.springs_alone[axle]

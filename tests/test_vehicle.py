@@ -153,7 +153,7 @@ def test_setup_must_fit_its_stack(plain):
         refused(plain, f"setups.one.rear_left.{match}", setups=bad)
 
 
-@pytest.mark.parametrize("clicks", [-1, 13, 2.5])
+@pytest.mark.parametrize("clicks", [13, 2.5])  # below zero a CornerSetup itself refuses it
 def test_clicks_must_be_on_the_adjuster(unit7, clicks):
     bad = unit7.setup.change("front_left", clicks={"rebound": clicks})
     refused(
@@ -197,7 +197,7 @@ def test_corner_setup_refuses_gap_and_ring_together():
     with pytest.raises(ValueError, match="gap 0.02 and ring 0.01 are both given"):
         CornerSetup(stack="pair", gap=0.02, ring=0.01)
     for name in ("turns", "gap"):
-        with pytest.raises(ValueError, match=f"{name} is -0.01; expected zero or more"):
+        with pytest.raises(ValueError, match=f"{name} is -0.01; expected a number .*from 0 to"):
             CornerSetup(stack="pair", **{name: -0.01})
 
 

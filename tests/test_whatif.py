@@ -339,7 +339,7 @@ def test_a_doubtful_run_keeps_its_numbers_and_says_why(unit7):
         ({"vary": {"event.speed": ["3 in"]}, "event": WHOOPS}, r"is a length; expected a speed"),
         ({"vary": [1]}, r"vary is \[1\]; expected a dict"),
         ({"event": 5}, r"event 'event 1' is 5; expected a suspkit Event"),
-        ({"setup": "kit"}, r"is 'kit'; expected a suspkit Setup"),
+        ({"setup": "kitt"}, r"setup is 'kitt'; expected .*did you mean 'kit'"),
         ({"setup": {}}, r"setup is empty; expected at least one"),
         ({"measure": ["raek"]}, r"measure is 'raek'; expected .*did you mean 'rake'"),
         ({"measure": ["seat"]}, r"measure is 'seat'; expected \(without an event\) one of"),
@@ -727,3 +727,29 @@ def test_what_is_readable_can_be_written_too(mixed, tmp_path):
     back = read_table(write_table(text, tmp_path / "t.csv"))
     assert back.columns.tolist() == text.columns.tolist()
     assert (back == text.astype(str)).all(axis=None)
+
+
+def test_another_tender_takes_its_ring_with_it(unit7):
+    """The row is the vehicle with the stack written anew by hand, ring and all."""
+    plan = unit7.stacks["kit-front"]
+    old = plan.springs[0]
+    assert plan.rings_below == (old,)
+    length = unit7.springs[old].free_length
+    tenders = [
+        name
+        for name, spring in unit7.springs.items()
+        if name not in plan.springs and abs(spring.free_length - length) < 0.02
+    ]
+    vary = {"vehicle.stacks.kit-front.springs.0": [old, *tenders]}
+    table = sk.sweep(unit7, vary=vary, load="patrol", measure=["front_height"])
+    assert tenders and (table["problem"] == "").all()
+    for name, height in zip([old, *tenders], table["front_height"], strict=True):
+        stack = replace(plan, springs=(name, *plan.springs[1:]), rings_below=(name,))
+        made = replace(unit7, stacks=unit7.stacks | {"kit-front": stack})
+        assert_allclose(height, sk.settle(made, load="patrol").front_height, rtol=1e-12)
+
+
+def test_a_sweep_has_a_bound(unit7):
+    vary = {f"setup.{axle}.turns": np.linspace(0, 20, 2000) for axle in ("front", "rear")}
+    with pytest.raises(ValueError, match="vary makes 4,000,000 rows; expected at most 2,000,000"):
+        sk.sweep(unit7, vary=vary)
