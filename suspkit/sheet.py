@@ -379,7 +379,7 @@ def _chart(sheet, units):
     style = {"svg.hashsalt": "suspkit", "svg.fonttype": "path", "font.family": "DejaVu Sans",
              "font.size": 6.5, "axes.linewidth": 0.6}  # fmt: skip
     with settings(style):
-        figure = Figure(figsize=(3.75, 1.22), layout="constrained")
+        figure = Figure(figsize=(3.75, 1.18), layout="constrained")
         for place, (axes, axle) in enumerate(zip(figure.subplots(1, 2), AXLES, strict=True)):
             _draw(axes, axle, sheet, units)
             if place == 0:

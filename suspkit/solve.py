@@ -288,7 +288,7 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     ----------
     vehicle : Vehicle
     setup : Setup, optional
-        Its turns are kept: preload and ride height come first, then the gap.
+        Its turns are kept: they come first, then the gap.
     axle : {"front", "rear"}
     load : str, optional
         Named load; nothing aboard if None.
