@@ -1,5 +1,6 @@
 """The command line: what it does, and one sentence with exit code 2 for what it cannot."""
 
+import io
 import os
 import pickle
 import platform
@@ -248,6 +249,27 @@ def test_article_passes_on_what_was_asked(suspkit, monkeypatch, tmp_path):
     }  # fmt: skip
     suspkit("article", "a.ipynb", "--run-code")
     assert asked["run_code"]
+
+
+@pytest.mark.parametrize(
+    ("answer", "terminal", "runs"),
+    [("y", True, True), (" YES", True, True), ("n", True, False), ("", True, False),
+     ("yess", True, False), ("y", False, False)],
+)  # fmt: skip
+def test_article_of_a_notebook_asks_before_it_runs(
+    suspkit, monkeypatch, tmp_path, answer, terminal, runs
+):
+    from suspkit import article
+
+    monkeypatch.setattr(article, "_from_notebook", lambda path, text: "<html>made</html>")
+    monkeypatch.setattr(cli.sys, "stdin", io.StringIO(f"{answer}\n" * bool(answer)))
+    monkeypatch.setattr(cli.sys.stdin, "isatty", lambda: terminal, raising=False)
+    (tmp_path / "a.ipynb").write_text("{}")
+    told = suspkit("article", tmp_path / "a.ipynb", "--no-pdf", "--out", tmp_path / "out")
+    asked = "a.ipynb is a notebook, a program: it can read, change and send whatever" in told[2]
+    assert asked == terminal and ("Run it? [y/N] " in told[2]) == terminal
+    assert (told[0], (tmp_path / "out").exists()) == ((0, True) if runs else (2, False))
+    assert ("--run-code" in told[2]) != runs
 
 
 def test_what_an_article_cannot_be_made_of_is_one_sentence(suspkit, tmp_path):
