@@ -247,7 +247,7 @@ _FILTERS = {
     "abs": abs,
 }
 
-_WORK = {"computations": 200, "pictures": 20}
+_WORK = {"computations": 200, "studies": 20, "pictures": 20}
 """How many calls of each kind one article may make."""
 
 
@@ -441,7 +441,7 @@ def _names(vehicle, head, name):
         "look": asked(lambda setup, load: look(vehicle, setup, load=load)),
         "settle": asked(lambda setup, load: settle(vehicle, setup, load=load)),
         "assemble": Function(lambda setup=None: _plain(assemble(vehicle, given(setup)))),
-        "study": Function(study),
+        "study": Function(study, "studies"),
         "shock_curve": picture(charts.shock_curve),
         "wheel_curve": picture(charts.wheel_curve),
         "cut_away": picture(charts.cut_away),
