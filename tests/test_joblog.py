@@ -99,7 +99,10 @@ def kill_writers(path, kills, seed):
     committed = {at: 10**6 + i for i, at in enumerate(write_some(path, 10**6, 10))}
     pace = (time.perf_counter() - started) / 10
     chance, stand, half_ways = random.Random(seed), {}, 0
-    for run in range(kills):
+    # How many kills come in the middle of a write is for the machine to say: on until enough did.
+    for run in count():
+        if run >= kills and half_ways > 20 or run == 4 * kills:
+            break
         start = 1000 * run
 
         def act(writing, start=start):
@@ -118,7 +121,7 @@ def kill_writers(path, kills, seed):
     for ride in rides:
         assert ride == numbered(stand[ride.id]), "half a ride"
         assert committed.get(ride.id, stand[ride.id]) == stand[ride.id]
-    return {"kills": kills, "committed": len(committed), "there": len(rides), "half": half_ways}
+    return {"kills": run, "committed": len(committed), "there": len(rides), "half": half_ways}
 
 
 def number_of(note):
@@ -143,7 +146,9 @@ def kill_imports(path, table, kills, rows, seed):
     assert len(kill_one(own, act, 2, 0)[2]) == rows
     whole = time.perf_counter() - started
     chance, half_ways, none, every = random.Random(seed), 0, 0, 0
-    for run in range(kills):
+    for run in count():
+        if run >= kills and half_ways > 3 or run == 4 * kills:
+            break
         own = path.with_suffix(f".{run}")
         shutil.copy(path, own)
         told, half_way, stand = kill_one(own, act, 1, chance.uniform(0, whole))
@@ -765,7 +770,7 @@ def test_an_interruption_while_writing_leaves_nothing_and_the_log_in_use(log, ri
 @pytest.mark.slow
 def test_writers_killed_200_times_lose_nothing_and_leave_no_half_row(tmp_path):
     found = answer(program("kill", tmp_path / "log", 200, 20260501))
-    assert found["kills"] == 200
+    assert found["kills"] >= 200
     assert found["committed"] > 200, found
     assert found["half"] > 20, found  # kills that really came in the middle of a write
     with sk.JobLog(tmp_path / "log", new=False) as log:

@@ -36,9 +36,10 @@ HEAVY = ("matplotlib", "ipywidgets", "pint", "pydantic", "scipy", "pandas", "num
 
 
 def test_import_is_light_and_quick():
+    # The processor's time: this machine may be busy.
     code = (
-        "import sys, time; start = time.perf_counter(); import suspkit; "
-        "print(time.perf_counter() - start); print(*sys.modules)"
+        "import sys, time; start = time.process_time(); import suspkit; "
+        "print(time.process_time() - start); print(*sys.modules)"
     )
     seconds = []
     for _ in range(5):

@@ -455,7 +455,8 @@ def test_same_seed_same_vehicles_whatever_the_workers(unit7, monkeypatch):
     for name in FIELDS:
         assert_array_equal(getattr(first, name), getattr(alone, name))
         assert_array_equal(getattr(first, name), getattr(many, name))
-        assert_array_equal(getattr(first, name)[:, :900], getattr(fewer, name))
+        # Worked out in arrays of another length, which may change a last bit.
+        assert_allclose(getattr(first, name)[:, :900], getattr(fewer, name), rtol=1e-12, atol=1e-12)
     other = sk.spread(unit7, load="patrol", count=900, seed=4)
     assert not np.isclose(other.height, fewer.height, rtol=0, atol=1e-6).any(axis=1).all()
     # The next block draws afresh.

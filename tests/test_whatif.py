@@ -365,18 +365,18 @@ def test_ten_thousand_set_ups_are_one_batch(unit7, monkeypatch):
     measure = ["front_height", "rear_height", "rake", "rear_load_factor"]
     sk.sweep(unit7, vary={"setup.front.turns": [1, 2]}, measure=measure)  # compiled by now
     calls.clear()
-    began = time.perf_counter()
+    began = time.process_time()  # of the processor: this machine may be busy
     table = sk.sweep(unit7, vary=vary, measure=measure)
-    batch = time.perf_counter() - began
+    batch = time.process_time() - began
     assert len(table) == 10_000 and len(calls) == 1 and (table["problem"] == "").all()
-    began, picked = time.perf_counter(), np.linspace(0, 9_999, 40).astype(int)
+    began, picked = time.process_time(), np.linspace(0, 9_999, 40).astype(int)
     for i in picked:
         row = table.iloc[i]
         setup = unit7.setup.change("front", turns=row["setup.front.turns"])
         setup = setup.change("rear", turns=row["setup.rear.turns"], gap=row["setup.rear.gap"])
         stance = sk.settle(unit7, setup, load=row["load"])
         assert_allclose(row["rake"], stance.rake, rtol=1e-9, atol=1e-13)
-    loop = (time.perf_counter() - began) * len(table) / len(picked)
+    loop = (time.process_time() - began) * len(table) / len(picked)
     assert loop / batch > 15, f"{loop:.1f} s one by one, {batch:.2f} s in a batch"
 
 
