@@ -649,6 +649,7 @@ def _registry():
     return registry
 
 
+@lru_cache(maxsize=4096)  # a file read again holds the same ones
 def _in_si(number, unit, si):
     """Number of that unit in SI, or None if pint cannot do it."""
     try:

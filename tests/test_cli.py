@@ -94,6 +94,16 @@ def test_check_tells_of_a_vehicle_that_tips(suspkit, tmp_path):
     assert "it tips over" in out and "(load patrol, carry-out)" in out
 
 
+def test_check_of_numbers_that_contradict_each_other_is_an_error(suspkit, tmp_path):
+    path = write_bad(tmp_path, 'hub_below_frame = "7 in"', 'hub_below_frame = "-10 in"')
+    code, out, err = suspkit("check", path)
+    assert code == 2
+    assert "error: front.hub_below_frame: frame above ground comes to -" in out
+    assert "caution: targets.front.ride_height: ride height less its target comes to -" in out
+    assert "contradict the rest; the first: front.hub_below_frame" in err
+    assert "OK" not in out
+
+
 # --- bad input ------------------------------------------------------------------------------------
 
 
