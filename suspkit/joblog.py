@@ -46,6 +46,8 @@ APPLICATION = 0x53757370
 WAIT = 30.0
 """How long to wait for another program that is writing [s]."""
 
+GOOD_COPY = "a job log, or its last good copy"
+
 NETWORK = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ceph", "glusterfs", "sshfs", "davfs")
 """Kinds of mount whose locks cannot be trusted, so that two writers could lose rows."""
 
@@ -53,6 +55,11 @@ _VEHICLE = ("name", "digest", "files", "logged")
 _RIDE = ("key", "corrects", "vehicle", "digest", *COLUMNS, "logged")
 _TRAINING = ("key", *TRAINING, "logged")
 _LISTED = ", ".join(f'r."{name}"' for name in COLUMNS)
+_TOLD = (
+    f"SELECT first, id, name, {_LISTED}, key, "
+    "(SELECT digest FROM vehicle WHERE id = r.vehicle) AS digest, "
+    "(SELECT key FROM ride WHERE id = r.corrects) AS corrected FROM ride r"
+)
 _CURRENT = "r.id = (SELECT max(id) FROM ride WHERE first = r.first)"
 
 
@@ -104,6 +111,7 @@ LAYOUTS = (
 )
 """Statements that lead from each layout to the next; a new layout is one more entry."""
 
+_TABLES = ("vehicle", "ride", "training")
 _TRAINED = 2  # the layout from which on there is a table of training
 
 
@@ -147,6 +155,9 @@ class JobLog:
             raise self._error("is no file", "a job log or a new name")
         if not new and not self.path.exists():
             raise self._error("is not there", "a job log")
+        for beside in (Path(f"{self.path}-journal"), Path(f"{self.path}-wal")):
+            if beside.exists() and not beside.is_file():  # a pipe, say, which SQLite would wait for
+                raise self._error(f"has {beside.name} beside it, which is no file", "a job log")
         with self._plainly():
             # Autocommit, so that transactions begin and end where they are written here.
             self._db = sqlite3.connect(self.path, timeout=WAIT, isolation_level=None)
@@ -164,6 +175,7 @@ class JobLog:
         # makes the journal's removal, which is the commit, last through a power cut as well.
         self._db.execute("PRAGMA synchronous = EXTRA")
         self._db.execute("PRAGMA foreign_keys = ON")
+        self._db.execute("PRAGMA trusted_schema = OFF")  # a log may come from a stranger
         (application,) = self._one("PRAGMA application_id")
         (layout,) = self._one("PRAGMA user_version")
         if application != APPLICATION:
@@ -178,6 +190,19 @@ class JobLog:
         if not layout:
             with self._writing():
                 pass
+        self._check()
+
+    def _check(self):
+        """Refuse a log with a page gone bad or astray, which may look like less of a log."""
+        wanted = set(_TABLES[: 2 if self._layout < _TRAINED else None])
+        tables = {n for (n,) in self._all("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        if not wanted <= tables:
+            raise self._error(f"has no table {min(wanted - tables)}", GOOD_COPY)
+        # To the last page: what is quicker misses some. A tenth of a second at 25 000 rides.
+        (found,) = self._one("PRAGMA integrity_check(1)")
+        if found != "ok":
+            reason = " ".join(found.replace("*** in database main ***", "").split())
+            raise self._error(f"cannot be read: {reason:.100}", GOOD_COPY)
 
     @property
     def _layout(self):
@@ -262,7 +287,10 @@ class JobLog:
             version = self._newest(vehicle_name)
         else:
             version = self._version("id = ?", self._last(ride_id)["vehicle"])
-        return replace(_vehicle_from(version["files"]), source=f"{self.path}: {version['name']}")
+        found = _vehicle_from(version["files"])
+        if (found.name, found.digest) != (version["name"], version["digest"]):
+            raise self._changed(f"the file of vehicle {version['name']!r:.70}")
+        return replace(found, source=f"{self.path}: {version['name']}")
 
     def _version(self, which, *values):
         newest_first = "ORDER BY logged DESC, id DESC LIMIT 1"
@@ -351,12 +379,11 @@ class JobLog:
         """
         self._newest(vehicle_name)
         rows = self._all(
-            f"SELECT first, {_LISTED} FROM ride r WHERE name = ? AND {_CURRENT} "
-            "ORDER BY at DESC, first DESC LIMIT ?",
+            f"{_TOLD} WHERE name = ? AND {_CURRENT} ORDER BY at DESC, first DESC LIMIT ?",
             vehicle_name,
             -1 if last is None else last,
         )
-        return tuple(from_row(row, row["first"]) for row in reversed(rows))
+        return tuple(self._ride(row) for row in reversed(rows))
 
     def history(self, vehicle_name=None, *, superseded=False):
         """Everything that was read, as a table to reckon with.
@@ -388,8 +415,8 @@ class JobLog:
         if vehicle_name is not None:
             self._newest(vehicle_name)
         found = self._all(
-            f"SELECT first, id, name, {_LISTED} FROM ride r "
-            f"WHERE (?1 IS NULL OR name = ?1) AND (?2 OR {_CURRENT}) ORDER BY at, first, id",
+            f"{_TOLD} WHERE (?1 IS NULL OR name = ?1) AND (?2 OR {_CURRENT}) "
+            "ORDER BY at, first, id",
             vehicle_name,
             superseded,
         )
@@ -398,7 +425,7 @@ class JobLog:
         units |= {one: unit for one, unit, _ in READINGS.values()}
         rows = []
         for row in found:
-            ride = from_row(row, row["first"])
+            ride = self._ride(row)
             told = {"ride": ride.id, "row": row["id"], "vehicle": row["name"]}
             told |= {"when": moment("when", ride.when)} | {name: row[name] for name in about}
             for corner, own in zip(CORNERS, ride.setup.corners, strict=True):
@@ -413,6 +440,16 @@ class JobLog:
         table = pd.DataFrame(rows, columns=[*names, *units]).astype(dict.fromkeys(units, float))
         table.attrs["units"] = units
         return table
+
+    def _ride(self, row):
+        """The ride of a row, if it still is what its key was made of."""
+        ride = from_row(row, row["first"])
+        if row["key"] != key_of(row, row["digest"], row["corrected"]):
+            raise self._changed(f"ride {ride.id}")
+        return ride
+
+    def _changed(self, what):
+        return self._error(f"holds {what} otherwise than it was written", GOOD_COPY)
 
     def _last(self, ride_id):
         """The row that tells a ride as it stands."""
@@ -490,9 +527,12 @@ class JobLog:
         known_name(trainee, dict.fromkeys(self.trainees()), "trainee", "a trainee of this log")
         listed = ", ".join(f't."{name}"' for name in TRAINING if name != "trainee")
         rows = self._all(
-            f"SELECT {listed} FROM training t WHERE trainee = ? ORDER BY at, id", trainee
+            f"SELECT {listed}, key FROM training t WHERE trainee = ? ORDER BY at, id", trainee
         )
-        return tuple(Training(**dict(row)) for row in rows)
+        for row in rows:
+            if row["key"] != training_key({**dict(row), "trainee": trainee}):
+                raise self._changed(f"a row of training of {trainee!r:.70}")
+        return tuple(Training(**{name: row[name] for name in TRAINING[1:]}) for row in rows)
 
     def trainees(self):
         """Names of the trainees.
@@ -669,7 +709,7 @@ class JobLog:
         try:
             yield
         except UnicodeDecodeError:
-            fault, expected = "holds text that cannot be read", "a job log, or its last good copy"
+            fault, expected = "holds text that cannot be read", GOOD_COPY
             raise self._error(fault, expected) from None
         except sqlite3.Error as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF
@@ -677,7 +717,7 @@ class JobLog:
             if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
                 fault, expected = f"was held by another program for {WAIT:g} s", "it to finish"
             elif code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-                fault, expected = f"cannot be read: {reason}", "a job log, or its last good copy"
+                fault, expected = f"cannot be read: {reason}", GOOD_COPY
             else:
                 fault, expected = f"cannot be used: {reason}", "a file and a disk to write to"
             raise self._error(fault, expected) from None

@@ -141,7 +141,7 @@ ONCE = {
     "a point that does not print": profile("0,0\n1,\0", r"'\x00'"),
     "a length too large for a tape": Case(
         spoiled_log("UPDATE ride SET height_front_left = 1e308"),
-        ["log", "show", "shop.log", "Unit 7"], taken=True,
+        ["log", "show", "shop.log", "Unit 7"], "shop.log", words=("otherwise than it was written",),
     ),
     "a heading of a page": Case(
         {"road.csv": b"x" * 3000 + b"\n0\n"}, lambda home: sk.Road.from_csv(home / "road.csv"),
