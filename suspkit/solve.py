@@ -112,6 +112,7 @@ def solve_preload(
 
     Notes
     -----
+    No fewer turns than hold the springs at full extension are an answer (`Corner.least_turns`).
     Both axles act on both heights a little, so they are searched in turn until neither moves;
     each search looks over the whole thread, because past crossover with the ring left alone the
     collar does nothing over part of it.
