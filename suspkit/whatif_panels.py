@@ -57,7 +57,7 @@ _STEPS = {
 """Step of the range slider by kind of quantity [US unit, metric unit]."""
 
 
-def parameters(vehicle, setup, *, load=USUAL):
+def parameters(vehicle, setup, *, load=None):
     """What there is to vary, by what to call it.
 
     Parameters

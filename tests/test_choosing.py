@@ -544,12 +544,12 @@ BAD = {
         {"rack": {"tender-150-6": spring("tender-150-6", 1e4), "b": spring("b", 4e4)}},
         ["rack has 'tender-150-6'", "another spring of the vehicle", "expected another name"],
     ),
-    "load": ({"loads": ["patroll"]}, ["load is 'patroll'", "did you mean 'patrol'?"]),
+    "load": ({"loads": ["patroll"]}, ["loads is 'patroll'", "did you mean 'patrol'?"]),
     "objective": ({"objectives": ["comfort"]}, ["objectives is 'comfort'", "frequency"]),
     "no objective": ({"objectives": []}, ["objectives is ''", "expected one or more of"]),
-    "turns": ({"turns": [-1.0]}, ["turns is [-1.0]", "expected numbers of zero or more"]),
-    "no gaps": ({"gaps": []}, ["gaps is []", "expected numbers of zero or more"]),
-    "gap not a number": ({"gaps": [np.nan]}, ["gaps is [nan]", "zero or more"]),
+    "turns": ({"turns": [-1.0]}, ["turns is -1.0", "expected a number from 0 to 1000"]),
+    "no gaps": ({"gaps": []}, ["gaps is []", "expected at least one"]),
+    "gap not a number": ({"gaps": [np.nan]}, ["gaps is nan", "expected a number of m"]),
 }
 BAD_TARGETS = {
     "too low": ({"ride_height": 2 * INCH}, ["ride_height is 2.00 in", "the rear linkage can"]),
