@@ -310,8 +310,26 @@ class _Writer:
             rise=self.axles(
                 lambda a: show(self.sheet.turn_rise[a], "length", self.units, digits)),
             within=self.tape(order.WITHIN), sides=self.tape(self.sheet.side_to_side),
-            bolt_out=self.contact(),
+            bolt_out=self.contact(), lowest=self.lowest(),
         )  # fmt: skip
+
+    def lowest(self):
+        """Below what turns no collar goes, and what lowers an axle there."""
+        if not any(c.least_turns for c in self.sheet.corners.values()):
+            return ""
+        # As a hand sets it: up to the next quarter.
+        least = self.axles(
+            lambda a: self.both(a, lambda c: _plain(np.ceil(4 * c.least_turns - 1e-6) / 4))
+        )
+        step, digits = {"us": (INCH / 16, 2), "metric": (1e-3, 1)}[self.units]
+        falls = {
+            axle: show(step * fall, "length", self.units, digits)
+            for axle, fall in self.sheet.gap_fall.items()
+            if self.of(axle, "past_crossover").any()
+        }
+        there = ", ".join(f"{axle} {fall}" for axle, fall in falls.items())
+        opened = f"; then open the gap, {self.tape(step)} = {there}" if there else ""
+        return f"Not under {least} turns, or springs come loose{opened}."
 
     def misled(self):
         """What a tape reads while the rings are clear, of axles that stand past crossover."""

@@ -15,7 +15,7 @@ from suspkit.events import drop
 from suspkit.limits import judge, judge_file, judge_stance, limit_of, readings_of_setup, told
 from suspkit.setup import AXLES, CORNERS, ROWS, Setup
 from suspkit.stance import height_band, settle
-from suspkit.units import SYSTEMS
+from suspkit.units import INCH, SYSTEMS
 from suspkit.vehicle import Targets, known_name
 
 HIGHEST_DROP = 2.0
@@ -159,6 +159,8 @@ class CornerSheet:
         ends, and at the end of the stroke, metal on metal [m]. Below zero they go solid first.
     turns_up, turns_down : float
         Left on the collar's thread either way [turns].
+    least_turns : float
+        Fewest that keep every spring on its seat at full extension [turns].
     gap_limits : tuple of (float, float)
         Smallest and largest gap each ring's thread allows [m].
     given_back : float
@@ -199,6 +201,7 @@ class CornerSheet:
     metal_room: float
     turns_up: float
     turns_down: float
+    least_turns: float
     gap_limits: tuple[tuple[float, float], ...]
     given_back: float
     bolt_out_error: float
@@ -231,6 +234,8 @@ class WorkSheet:
         Front less rear ride height over wheelbase.
     turn_rise : dict of str to float
         Of each axle, by `turn_rise` [m].
+    gap_fall : dict of str to float
+        Of each axle, by `gap_fall` [-].
     side_to_side : float
         Left and right should agree within this [m].
     compressor : dict of str to dict of str to CompressorCheck
@@ -255,6 +260,7 @@ class WorkSheet:
     rear_height: float
     rake: float
     turn_rise: dict[str, float]
+    gap_fall: dict[str, float]
     side_to_side: float
     compressor: dict[str, dict[str, CompressorCheck]]
     problems: tuple[str, ...]
@@ -324,6 +330,7 @@ def work_sheet(vehicle, setup=None, *, load=USUAL, units="us"):
         rear_height=float(stance.rear_height),
         rake=float(stance.rake),
         turn_rise={axle: float(turn_rise(vehicle, setup, axle, load=load)) for axle in AXLES},
+        gap_fall={axle: float(gap_fall(vehicle, setup, axle, load=load)) for axle in AXLES},
         side_to_side=(vehicle.targets or Targets).side_to_side,
         compressor=_compressor(vehicle, setup_name, setup),
         problems=tuple(_problems(corners, verdicts, units)),
@@ -373,13 +380,43 @@ def turn_rise(vehicle, setup, axle, **aboard):
     float or array
         [m]
     """
-    setup = reset_gaps(setup, assemble(vehicle, setup, refuse_solid=False))
-    more = setup
+    setup = more = reset_gaps(setup, assemble(vehicle, setup, refuse_solid=False))
     for name in AXLES[axle]:
         more = more.change(name, turns=getattr(setup, name).turns + 1)
+    return _rise(vehicle, setup, more, axle, aboard)
+
+
+def gap_fall(vehicle, setup, axle, **aboard):
+    """How far an axle's mean ride height falls for what the stop gaps of both sides are opened.
+
+    Parameters
+    ----------
+    vehicle : Vehicle
+    setup : Setup
+        Its numbers may be arrays: a batch of set-ups.
+    axle : {"front", "rear"}
+    **aboard
+        ``load`` or ``masses``, as for `settle`.
+
+    Returns
+    -------
+    float or array
+        Height over gap [-]; of several rings all are opened. 0 where none is met at rest.
+    """
+    corners = assemble(vehicle, setup, refuse_solid=False)
+    setup = more = reset_gaps(setup, corners)
+    for name in AXLES[axle]:
+        gap = tuple(g + INCH / 16 for g in corners[name].gap)
+        if gap:
+            more = more.change(name, gap=gap if len(gap) > 1 else gap[0])
+    return -_rise(vehicle, setup, more, axle, aboard) / (INCH / 16)
+
+
+def _rise(vehicle, before, after, axle, aboard):
+    """Of an axle's mean height from one set-up to another [m]."""
     now, then = (
         settle(vehicle, s, corners=assemble(vehicle, s, refuse_solid=False), **aboard)
-        for s in (setup, more)
+        for s in (before, after)
     )
     return (then.height - now.height)[ROWS[axle]].mean(axis=0)
 
@@ -456,6 +493,7 @@ def _corner_sheet(vehicle, setup, load, corner, stance, clear, band, ratios):
         metal_room=float(corner.metal_room),
         turns_up=float(corner.turns) - least,
         turns_down=most - float(corner.turns),
+        least_turns=float(corner.least_turns),
         gap_limits=tuple(tuple(float(v) for v in corner.gap_limits(i)) for i in rings),
         given_back=float(corner.given_back),
         bolt_out_error=float(corner.unbolted_hang - corner.contact_hang) / thread.collar_pitch,

@@ -238,6 +238,16 @@ def test_what_one_turn_gives_with_the_gap_set_again(unit7, units, digits):
     words = ticks(unit7, units=units)
     assert f"both collars alike: 1 turn, gap set again = {told}." in words
     assert "After the first time only half: the rest is friction." in words
+    # The collar of neither axle goes so far up that springs come loose, and an axle past crossover
+    # is then lowered by its ring: two ring turns of lesson 03 lower the nose by a fifth of an inch.
+    least = [assemble(unit7)[f"{axle}_left"].least_turns for axle in AXLES]
+    front, rear = (np.ceil(4 * n) / 4 for n in least)
+    lowest = f"Not under front {front:g}, rear {rear:g} turns, or springs come loose"
+    step = {"us": INCH / 16, "metric": 1e-3}[units]
+    wider = unit7.setup.change("front", gap=unit7.setup.front_left.gap + INCH / 16)
+    fall = (now - independent.settle(unit7, wider, "patrol").height)[:2].mean() * 16 / INCH
+    told = f"{show(step, 'tape', units)} = front {show(fall * step, 'length', units, digits)}"
+    assert f"{lowest}; then open the gap, {told}." in words
     # With the ring left alone a turn of the front does nothing: that is not what is told.
     left = sheet.work_sheet(unit7, setup=sk.solve.ring_left(unit7))
     assert left.turn_rise == pytest.approx(rises, rel=1e-4)
@@ -274,7 +284,7 @@ class Shop:
             behind_front_axle=masses.behind_front_axle + off.along * rng.standard_normal(COUNT),
             left_of_centre=masses.left_of_centre + off.across * rng.standard_normal(COUNT),
         )
-        self.turns = {axle: _to(rng.uniform(3, 8, COUNT), 0.25) for axle in AXLES}
+        self.turns = {axle: _to(rng.uniform(4, 8, COUNT), 0.25) for axle in AXLES}
         low, high = {"front": (0.75, 1.5), "rear": (4.0, 5.0)}, INCH / 16
         self.gap = {a: _to(rng.uniform(*low[a], COUNT) * INCH, high) for a in AXLES}
         plan = self.setup(self.paper, self.turns, self.gap)
@@ -284,6 +294,11 @@ class Shop:
         self.target = self.mean(stance.height)
         # As the sheet prints it: to a hundredth of an inch.
         self.rise = {axle: np.round(self.rise_of(plan, axle) / INCH, 2) * INCH for axle in AXLES}
+        self.fall = {
+            a: np.round(worksheet.gap_fall(self.paper, plan, a, masses=self.planned) / 16, 2) * 16
+            for a in AXLES
+        }
+        self.least = {a: np.ceil(4 * corners[p[0]].least_turns) / 4 for a, p in AXLES.items()}
         clear = worksheet.ring_clear(plan, corners)
         self.clear = {axle: getattr(clear, pair[0]).gap for axle, pair in AXLES.items()}
         self.clear_rise = {axle: self.rise_of(clear, axle) for axle in AXLES}
@@ -333,14 +348,23 @@ class Shop:
         return (np.array(off) <= order.WITHIN).all(axis=0)
 
     def corrected(self, asked, read, rise, share=1.0):
-        """The collars' turns for what the tape lacks, where it is off by more than is printed."""
-        new = {}
+        """The collars' turns for what the tape lacks, where it is off by more than is printed.
+
+        And what is left to lower an axle when no turns are: its gap is opened for it, where it
+        stands past crossover [m].
+        """
+        new, opened = {}, {}
         for axle in AXLES:
             off = self.target[axle] - read[axle]
             more = _to(asked[axle] + share * off / rise[axle], 0.25)
-            more = np.clip(more, 0.0, _to(self.most[axle] - 0.25, 0.25))
-            new[axle] = np.where(np.abs(off) > order.WITHIN, more, asked[axle])
-        return new
+            held = np.clip(more, self.least[axle], _to(self.most[axle] - 0.25, 0.25))
+            wrong = np.abs(off) > order.WITHIN
+            new[axle] = np.where(wrong, held, asked[axle])
+            lower = np.where(wrong, np.maximum(held - more, 0.0) * rise[axle], 0.0)
+            met = self.fall[axle] > 0
+            lower = np.divide(lower, self.fall[axle], where=met, out=np.zeros(COUNT))
+            opened[axle] = _to(lower, INCH / 16)
+        return new, opened
 
 
 def _to(value, step):
@@ -350,17 +374,19 @@ def _to(value, step):
 
 def passes(shop):
     """Follow the printed steps; the share that reads right on both axles after each pass."""
-    asked = dict(shop.turns)
-    turns, gap = shop.turn(asked), shop.set_gap(shop.gap)  # contact, turns, provisional gap
+    asked, wanted = dict(shop.turns), dict(shop.gap)
+    turns, gap = shop.turn(asked), shop.set_gap(wanted)  # contact, turns, provisional gap
     done, shares = np.zeros(COUNT, bool), []
     for share in (1.0, 0.5, 0.5):  # "after the first time only half"
         read = shop.rolled_and_taped(turns, gap)
         done |= shop.good(read)
         shares.append(float(done[shop.past].mean()))
-        new = shop.corrected(asked, read, shop.rise, share)
-        turned, again = shop.turn(new), shop.set_gap(shop.gap)
+        new, opened = shop.corrected(asked, read, shop.rise, share)
         for axle in AXLES:
-            moved = (new[axle] != asked[axle]) & ~done
+            wanted[axle] = wanted[axle] + np.where(done, 0.0, opened[axle])
+        turned, again = shop.turn(new), shop.set_gap(wanted)
+        for axle in AXLES:
+            moved = ((new[axle] != asked[axle]) | (opened[axle] != 0)) & ~done
             turns[axle] = np.where(moved, turned[axle], turns[axle])
             gap[axle] = np.where(moved, again[axle], gap[axle])
             asked[axle] = np.where(moved, new[axle], asked[axle])
@@ -382,7 +408,7 @@ def test_with_the_ring_out_of_the_way_it_does_not(unit7):
     asked, away = dict(shop.turns), shop.set_gap(shop.clear)
     for _ in range(3):
         turns = shop.turn(asked)
-        asked = shop.corrected(asked, shop.rolled_and_taped(turns, away), shop.clear_rise)
+        asked, _ = shop.corrected(asked, shop.rolled_and_taped(turns, away), shop.clear_rise)
     turns = shop.turn(asked)
     read = shop.rolled_and_taped(turns, shop.set_gap(shop.gap))
     assert shop.good(read).mean() <= 0.05
