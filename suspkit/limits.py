@@ -271,6 +271,9 @@ COMES_TO = {
     "free over solid": Limit("ratio", 1.25, 4.5, what="free over solid length"),
     "spring index": Limit("ratio", 4, 13, what="mean over wire diameter"),
     "stress solid": Limit("ratio", 0.7, math.inf, what="stress safety when solid"),
+    "scragged": Limit(
+        "ratio", 1, math.inf, what="stress safety when solid, where scragging pressed it solid"
+    ),
     "inside alike": Limit("ratio", 0.92, 1.087, what="inside diameters of springs in one stack"),
     "inside over piston": Limit("ratio", 1.02, 2.6, what="spring's inside over piston diameter"),
     "tender over main": Limit("ratio", 0.08, 1.5, what="rate of the upper over the lower spring"),
@@ -302,6 +305,9 @@ COMES_TO = {
     "load factor off": Limit("ratio", 0.7, 1.4, what="load factor over its target"),
     "crossover off": Limit("length", -1.25, 1.25, what="crossover's wheel travel less its target"),
     # Thin margins.
+    "held at extension": Limit(
+        "turns", 0, math.inf, what="turns past those that hold every spring at full extension"
+    ),
     "thread left": Limit("turns", 2, math.inf, what="turns left on the collar's thread"),
     "loose springs": Limit(
         "length",
@@ -667,6 +673,8 @@ def _of_spring(where, spring):
         solid = float(wire.safety_factor(spring.bind_force))
         yield Reading("stress solid", f"{where}.free_length", solid,
                       (f"{where}.rate", f"{where}.solid_length", *size))  # fmt: skip
+        if wire.scragged:
+            yield Reading("scragged", f"{where}.wire.scragged", solid, (f"{where}.rate", *size))
 
 
 def _of_stack(where, springs):
@@ -818,6 +826,8 @@ def _margins(corner, on, usual):
     if not usual:
         return
     yield Reading("room to metal", on, float(corner.metal_room), springs)
+    held = float(corner.turns - corner.least_turns)
+    yield Reading("held at extension", f"{on}.turns", held, springs)
     left = float(corner.turn_limits[1] - corner.turns)
     thread = f"{on.rsplit('.', 1)[-1].split('_')[0]}.shock.thread"
     yield Reading("thread left", f"{on}.turns", left, (thread, *springs))

@@ -163,7 +163,10 @@ def _axle(rng, tree, axle, weight, laden, *, track, radius, squeeze, height, pos
     volume = stroke * np.pi / 4 * rod**2 / u(0.2, 0.32)
     shock["gas"] |= {"rod_diameter": f"{rod} in", "pressure": f"{pressure:.0f} psi",
                      "volume": f"{volume:.1f} in**3"}  # fmt: skip
-    shock["top_out"] = {"rate": f"{u(120, 260):.0f} lb/in", "length": inches(u(1.2, 2))}
+    # The turns take up what the top-out spring holds the shaft in.
+    top, held = u(1.2, 2), preload * u(0.3, 0.8)
+    pull = pressure * np.pi / 4 * rod**2 + unsprung / (ratio * (1 - rise / 2))
+    shock["top_out"] = {"rate": f"{pull / (top - held):.0f} lb/in", "length": f"{top:.3g} in"}
     shock["bump_stop"] = {
         "free_length": inches(stop),
         "table": [[inches(part * stop), f"{f:.0f} lbf"] for part, f in

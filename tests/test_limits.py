@@ -257,7 +257,7 @@ def test_what_is_unusual_is_told(edits, words):
 
 REFUSED = {
     "tires in N/m": (
-        [("850 lb/in", "850 N/m")], ["front.tyre.rate", "tire squeeze under the scale readings, over radius"],
+        [("850 lb/in", "850 N/m")], ["front.tyre.rate: tire squeeze under the scale readings"],
     ),
     "a scale below its own unsprung weight": (
         [('"447 lb"', '"70 lb"')], ["front.unsprung_mass", "scales.front_left"],
@@ -283,6 +283,17 @@ def test_what_contradicts_itself_is_refused(edits, words):
         said = str(error)
     for word in words:
         assert word in said, said
+
+
+def test_a_thin_stress_margin_is_told_apart_from_yield():
+    # Safety of 1.2 at solid: Shigley, Eq. 10-21.
+    two = [limits.Reading("stress margin", "setups.kit.front_left", x) for x in (1.10, 1.2)]
+    (verdict,) = limits.judge(two)
+    assert limits.words(verdict) == (
+        "Front left: stress safety at full bump comes to 1.10; usual is 1.20 or more"
+    )
+    assert limits.words(verdict, "metric") == limits.words(verdict)
+    assert not verdict.is_loud
 
 
 def test_a_rate_that_its_wire_contradicts_is_refused():
