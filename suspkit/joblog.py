@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-import tomllib
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -13,7 +12,7 @@ from functools import lru_cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from suspkit.files import write_files
+from suspkit.files import parse_toml, read_text, write_files
 from suspkit.rides import (
     CELLS,
     COLUMNS,
@@ -36,7 +35,7 @@ from suspkit.training import as_row as training_row
 from suspkit.training import checked as checked_training
 from suspkit.training import key_of as training_key
 from suspkit.vehicle import known_name
-from suspkit.vehicle_file import VehicleFileError, load_vehicle
+from suspkit.vehicle_file import LARGEST, VehicleFileError, load_vehicle
 
 __all__ = ["UNREAD", "JobLog", "JobLogError", "Ride"]
 
@@ -47,6 +46,9 @@ WAIT = 30.0
 """How long to wait for another program that is writing [s]."""
 
 GOOD_COPY = "a job log, or its last good copy"
+
+MOST_FILES, LONGEST_PATH = 4, 1000
+"""Files of a vehicle: its own, a rack and two dyno tables; and letters in the name of one."""
 
 NETWORK = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ceph", "glusterfs", "sshfs", "davfs")
 """Kinds of mount whose locks cannot be trusted, so that two writers could lose rows."""
@@ -776,9 +778,7 @@ def _files_of(vehicle):
         )
     same = repr(load_vehicle(source)) == repr(vehicle)
     texts = {source.name: _text_of(source)}
-    raw = tomllib.loads(texts[source.name])
-    dampers = (raw[axle]["shock"].get("damper", {}) for axle in AXLES)
-    for name in filter(None, [raw.get("rack"), *(damper.get("table") for damper in dampers)]):
+    for name in _named_in(texts[source.name]):
         texts[name] = _text_of(source.parent / name)
     files = json.dumps(texts, ensure_ascii=False)
     if not same or _vehicle_from(files).digest != vehicle.digest:
@@ -790,32 +790,59 @@ def _files_of(vehicle):
 
 
 def _text_of(path):
-    return path.read_bytes().decode("utf-8-sig")
+    return read_text(path, expected="a file of the vehicle", most=LARGEST)
 
 
-@lru_cache(maxsize=32)
+def _named_in(text):
+    """The files that a vehicle file names: its rack and its dyno tables."""
+    raw = parse_toml(text, "the vehicle file")
+    named = [raw.get("rack")]
+    for axle in AXLES:
+        branch = raw
+        for name in (axle, "shock", "damper", "table"):
+            branch = branch.get(name) if isinstance(branch, dict) else None
+        named.append(branch)
+    return [name for name in named if isinstance(name, str)]
+
+
+@lru_cache(maxsize=256)
 def _vehicle_from(files):
     """Read a vehicle again from the texts that were kept."""
+    wanted = "texts in JSON: of a vehicle file, its rack and dyno tables"
     try:
         texts = {Path(name): text.encode() for name, text in json.loads(files).items()}
         # A rack may be named "../springs.csv": start so far down that it still is in the folder.
         down = ["below"] * max(name.parts.count("..") for name in texts)
+        first = next(iter(texts))
+        if len(texts) > MOST_FILES or any(
+            len(n) > LONGEST_PATH or "\0" in n for n in map(str, texts)
+        ):
+            raise ValueError
     except (ValueError, AttributeError, RecursionError):
-        raise ValueError(
-            f"files cannot be read: {files[:40]!r} ...; expected texts in JSON"
-        ) from None
+        raise ValueError(f"files cannot be read: {files[:40]!r} ...; expected {wanted}") from None
+    for name in map(Path, _named_in(texts[first].decode())):
+        if name not in texts:  # or one of this machine would be read
+            raise ValueError(
+                f"the log's copy of {name} cannot be read: it is not there; expected {wanted}"
+            )
     with TemporaryDirectory() as folder:
         home = Path(folder).resolve().joinpath(*down)
         for name, text in texts.items():
-            place = (home / name).resolve()
-            if not place.is_relative_to(Path(folder).resolve()):
+            try:
+                place = (home / name).resolve()
+                if not place.is_relative_to(Path(folder).resolve()):
+                    raise ValueError(
+                        f"{str(name)!r} is a fixed place; expected one seen from the vehicle file"
+                    )
+                place.parent.mkdir(parents=True, exist_ok=True)
+                place.write_bytes(text)
+            except OSError as error:
                 raise ValueError(
-                    f"{str(name)!r} is a fixed place; expected one seen from the vehicle file"
-                )
-            place.parent.mkdir(parents=True, exist_ok=True)
-            place.write_bytes(text)
+                    f"files has the name {str(name)!r:.70}, which cannot be a file's "
+                    f"({error.strerror}); expected {wanted}"
+                ) from None
         try:
-            return load_vehicle(home / next(iter(texts)))
+            return load_vehicle(home / first)
         except VehicleFileError as error:
             raise ValueError(str(error).replace(f"{home}{os.sep}", "the log's copy of ")) from None
 

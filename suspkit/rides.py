@@ -87,8 +87,8 @@ COLUMNS = ("when", "by", "load", "at_rest", "bottomed", *CELLS, "note", "setup")
 AT_REST = ("rolled", "lowered", "lifted")
 """What `Ride.at_rest` may be."""
 
-LARGEST, MOST_ROWS = 2**26, 100_000
-"""Bytes and rows of a CSV: many years of a shop."""
+LARGEST, MOST_ROWS = 2**26, 50_000
+"""Bytes and rows of a CSV: many years of a shop, and half a minute's work."""
 
 _SAME = ("when", "by", "load", "at_rest", "note")
 _SET = {"turns": (0, 1000, "turns"), "gap": (0, 3, "m"), "ring": (-3, 3, "m")}

@@ -935,7 +935,7 @@ clicks = st.dictionaries(
 @st.composite
 def corners(draw):
     own = {"turns": draw(st.floats(0, 40)), "clicks": draw(clicks)}
-    kind, place = draw(st.sampled_from(["gap", "ring"])), st.floats(0, 1)
+    kind, place = draw(st.sampled_from(["gap", "ring"])), st.floats(0, 0.6)
     stack = draw(st.sampled_from(["kit-front", "stock-rear", "triple"]))
     if stack == "triple":
         own[kind] = draw(st.tuples(place, place))
@@ -1089,6 +1089,7 @@ def test_a_wrong_vehicle_is_one_sentence_and_nothing_is_added(exported, tmp_path
     (good,) = rows_of(beside)
     other = good["files"].replace("117 in", "118 in")
     away = json.dumps({"a/unit7.toml": "", "../../springs.csv": "", "/etc/none": ""})
+    theirs = good["files"].replace('\\"springs.csv\\"', '\\"/etc/passwd\\"')
     lost = json.dumps({"unit7.toml": json.loads(good["files"])["unit7.toml"]})
     for wrong, *words in (
         ({"digest": "abc"}, "digest is 'abc'", "expected", good["digest"]),
@@ -1098,6 +1099,12 @@ def test_a_wrong_vehicle_is_one_sentence_and_nothing_is_added(exported, tmp_path
         ({"files": "unit7.toml"}, "files cannot be read", "expected texts in JSON"),
         ({"files": '{"unit7.toml": 3}'}, "files cannot be read", "expected texts in JSON"),
         ({"files": away}, "'/etc/none' is a fixed place"),
+        ({"files": theirs}, "the log's copy of /etc/passwd cannot be read: it is not there"),
+        ({"files": json.dumps({str(i): "" for i in range(9)})}, "files cannot be read"),
+        ({"files": json.dumps({"../" * 3000: ""})}, "files cannot be read"),
+        ({"files": json.dumps({"x" * 300: ""})}, "files has the name 'xxx"),
+        ({"files": json.dumps({"x\0": ""})}, "files cannot be read"),
+        ({"files": json.dumps({".": ""})}, "files has the name '.'"),
         ({"files": lost}, "the log's copy of springs.csv", "cannot be read"),
         ({"logged": ""}, "logged is ''", "zone"),
     ):
