@@ -165,7 +165,7 @@ def numbers(
         refuse(name, value, f"at least one, each {expected}")
     if found.size and found.dtype.kind not in "iuf":
         refuse(name, value, expected)
-    found = found.astype(float)
+    found = found.astype(float, copy=False)  # itself, where it is one: left and right then share it
     wrong = ~(np.isfinite(found) & (found >= low) & (found <= high))
     if above is not None:
         wrong |= ~(found > above)

@@ -544,8 +544,8 @@ def test_past_the_damper_table_is_said(unit7):
 @pytest.mark.parametrize(
     ("how", "words"),
     [
-        ({"model": "third"}, "model is 'third'; expected one of quarter, half, full"),
-        ({"corner": "middle"}, "corner is 'middle'; expected one of front_left"),
+        ({"model": "third"}, "model is 'third'; expected one of: quarter, half, full"),
+        ({"corner": "middle"}, "corner is 'middle'; expected a corner: front_left"),
     ],
 )
 def test_wrong_names_are_one_sentence(unit7, how, words):
