@@ -99,9 +99,9 @@ def read_text(path, *, expected="a text file", most=MOST):
         return data.decode("utf-8").lstrip("\ufeff")
     except UnicodeDecodeError as error:
         fault = f"byte {error.start} is {error.object[error.start]:#04x}"
-        if data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
-            fault += ", as in UTF-16"
-    raise UnreadableError(f"{str(path)[:300]}: cannot be read: {fault}; expected UTF-8 text")
+    utf16 = data[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+    expected = "UTF-8 text, not UTF-16" if utf16 else "UTF-8 text"
+    raise UnreadableError(f"{str(path)[:300]}: cannot be read: {fault}; expected {expected}")
 
 
 def _kind(found):

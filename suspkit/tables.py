@@ -7,8 +7,11 @@ import json
 from functools import partial
 from pathlib import Path
 
-from suspkit.files import read_text, write_file
+from suspkit.files import read_bytes, read_text, write_file
 from suspkit.units import show, unit_label
+
+MOST = 2**27
+"""What is read of a table [bytes]: a sweep of millions of rows."""
 
 
 def in_words(values, *, words, kind, units="us", digits=None):
@@ -93,15 +96,11 @@ def read_table(path):
         If the file is not there or is no such table.
     """
     if suffix(path) == ".csv":
-        data, read = read_text(path, expected="a table"), _read_csv
+        data, read = read_text(path, expected="a table", most=MOST), _read_csv
     else:
         _, parquet = _arrow(path)
-        try:
-            data, read = Path(path).read_bytes(), partial(_read_parquet, parquet)
-        except OSError as error:
-            raise ValueError(
-                f"{path}: cannot be read: {error.strerror}; expected a table"
-            ) from None
+        data = read_bytes(path, expected="a table", most=MOST)
+        read = partial(_read_parquet, parquet)
     try:
         return read(data)
     except (ValueError, KeyError, TypeError, RecursionError) as error:

@@ -12,7 +12,7 @@ import socket
 import tempfile
 from pathlib import Path
 
-from suspkit.files import copy_missing
+from suspkit.files import copy_missing, read_text
 from suspkit.vehicle_file import load_vehicle
 
 FIRST_PORT = 8866
@@ -70,7 +70,7 @@ def pages(home, folder, *, vehicle=None):
     _set_up_page(lessons / "set-up.ipynb", vehicle)
     for path in sorted(lessons.glob("*.ipynb"), key=lambda path: (path.stem != "set-up", path)):
         try:
-            notebook = json.loads(path.read_text(encoding="utf-8"))
+            notebook = json.loads(read_text(path, expected="a notebook"))
             text = "\n".join("".join(cell["source"]) for cell in notebook["cells"])
             heading = re.search(r"^# (.+)$", text, re.MULTILINE)
             titles[path.name] = notebook["metadata"]["title"] = heading[1] if heading else path.stem

@@ -280,7 +280,7 @@ def test_text_is_utf8_with_or_without_marks(tmp_path):
     path.write_bytes(b"abc\xff")
     unreadable(lambda: read_text(path), str(path), "byte 3 is 0xff", "UTF-8")
     path.write_bytes("name".encode("utf-16"))
-    unreadable(lambda: read_text(path), "UTF-16; expected UTF-8")
+    unreadable(lambda: read_text(path), "expected UTF-8 text, not UTF-16")
 
 
 SECRET = "hunter2"
