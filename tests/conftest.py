@@ -1,5 +1,7 @@
 """What every test may rely on: no screen, no colours, a repeatable hypothesis, one vehicle."""
 
+import gc
+import itertools
 import os
 import shutil
 import sys
@@ -55,9 +57,33 @@ def unit7():
     return suspkit.example("unit7")
 
 
-@pytest.fixture(scope="module", autouse=True)
+@pytest.fixture(autouse=True)
 def _forget_widgets():
-    """Widgets are kept until they are closed, and with a panel the runs that it has driven."""
+    """Widgets are kept until they are closed, and with a panel the runs that it has driven.
+
+    Those of this test alone: what a module's fixtures have made was there before.
+    """
+    kept = set(_widgets())
+    yield
+    made = [widget for name, widget in _widgets().items() if name not in kept]
+    for widget in made:
+        widget.close()
+    if made and next(_closings) % 10 == 0:
+        gc.collect()  # figures are in circles, and Python counts objects, not what they weigh
+
+
+_closings = itertools.count()
+
+
+def _widgets():
+    """All there are, by name."""
+    loaded = sys.modules.get("ipywidgets.widgets.widget")
+    return dict(loaded._instances) if loaded else {}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _forget_all_widgets():
     yield
     if "ipywidgets" in sys.modules:
         sys.modules["ipywidgets"].Widget.close_all()
+        gc.collect()

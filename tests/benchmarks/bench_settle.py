@@ -280,28 +280,31 @@ def as_batch(vehicle, settings):
     return setup.change("rear", turns=rear_turns, gap=rear_gap)
 
 
+def loops_for(vehicle):
+    """Ways to settle one set-up at a time, by name."""
+    masses, one = vehicle.masses(LOAD), sk.settle(vehicle, load=LOAD)
+    near = np.r_[one.frame_height, one.pitch, one.roll, one.travel]
+    stacks = vehicle.stack("kit-front"), vehicle.stack("kit-rear")
+    axles = list(zip((vehicle.front, vehicle.rear), stacks, strict=True))
+    plain = [NumpyAxle(axle, stack) for axle, stack in axles]
+    tuned = [PlainAxle(axle, stack) for axle, stack in axles]
+    return {
+        "on suspkit's corners": lambda s: settle_on_corners(vehicle, *tuned, masses, s, near),
+        "with numpy": lambda s: settle_with_numpy(vehicle, *plain, masses, s, near),
+        "tuned by hand": lambda s: settle_by_hand(vehicle, *tuned, masses, s, near),
+    }
+
+
 def test_batch_against_loops(unit7, settings, capsys):
     batch = as_batch(unit7, settings)
     stance = sk.settle(unit7, batch, load=LOAD)  # also compiles
     ours = best_of(20, lambda: sk.settle(unit7, batch, load=LOAD)) / SETUPS
 
-    masses = unit7.masses(LOAD)
     poses = np.concatenate(
         [[stance.frame_height, stance.pitch, stance.roll], stance.travel], axis=0
     ).T
-    stacks = unit7.stack("kit-front"), unit7.stack("kit-rear")
-    one = sk.settle(unit7, load=LOAD)
-    near = np.r_[one.frame_height, one.pitch, one.roll, one.travel]
     some = settings[:LOOPED].tolist()
-
-    axles = list(zip((unit7.front, unit7.rear), stacks, strict=True))
-    plain = [NumpyAxle(axle, stack) for axle, stack in axles]
-    tuned = [PlainAxle(axle, stack) for axle, stack in axles]
-    loops = {
-        "on suspkit's corners": lambda s: settle_on_corners(unit7, *tuned, masses, s, near),
-        "with numpy": lambda s: settle_with_numpy(unit7, *plain, masses, s, near),
-        "tuned by hand": lambda s: settle_by_hand(unit7, *tuned, masses, s, near),
-    }
+    loops = loops_for(unit7)
     ratios = {}
     for name, solve in loops.items():
         found = [solve(setting) for setting in some]
