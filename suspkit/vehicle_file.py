@@ -65,8 +65,8 @@ MOST_SPRINGS = 2000
 MOST_ENTRIES = 500
 """In one table or list of a vehicle file."""
 
-MOST_SETUPS = 100
-"""In a vehicle file; each is put together to see whether it fits."""
+MOST_SETUPS = 50
+"""Set-ups in a vehicle file, and loads; each settles in each when the file is checked."""
 
 DEEPEST = 20
 """Tables within tables; a vehicle has five."""
@@ -277,7 +277,7 @@ def _check_names(raw, path):
     while branches:
         place, branch = branches.pop()
         named = ".".join(map(str, place))
-        most = MOST_SETUPS if place == ("setups",) else MOST_ENTRIES
+        most = MOST_SETUPS if place in (("setups",), ("loads",)) else MOST_ENTRIES
         if len(place) > DEEPEST:
             raise VehicleFileError(
                 f"{path}: {named} is a table {DEEPEST} tables deep; expected those of a vehicle"
