@@ -15,7 +15,7 @@ from suspkit.entrance import USUAL, known_load, known_setup
 from suspkit.events import Event
 from suspkit.road import Road
 from suspkit.setup import AXLES, CORNERS, ROWS
-from suspkit.stance import height_band, settle
+from suspkit.stance import height_band, rake_in_words, settle
 from suspkit.units import GRAVITY, INCH, show
 from suspkit.vehicle import known_name
 
@@ -176,7 +176,11 @@ COMPLAINTS = {
 _OTHERS = {
     "front height": Number(words="front ride height", floor=READABLE, say=_kind("length")),
     "rear height": Number(words="rear ride height", floor=READABLE, say=_kind("length")),
-    "rake": Number(words="rake", floor=5e-4, say=_kind("percent", 2)),
+    "rake": Number(
+        words="rake",
+        floor=READABLE,
+        say=lambda value, units: rake_in_words(value, units, kind="length"),
+    ),
     "front crossover": Number(words="front crossover", floor=INCH / 8, say=_kind("length")),
     "rear crossover": Number(words="rear crossover", floor=INCH / 8, say=_kind("length")),
     "front load factor": Number(words="front load factor", floor=0.03, say=_kind("ratio")),

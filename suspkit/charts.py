@@ -518,8 +518,7 @@ class SideView(Chart):
             place(text, at, -2 * INCH, words, ha="center", va="top")
         self.hubs.set_data(hubs_x, hubs_z)
         self.dims.set_data(dims_x, dims_z)
-        words = f"rake {100 * float(stance.rake):z.1f} %, {lean(view, self.units)}"
-        place(self.rake, -0.5 * base, 76 * INCH, words)
+        place(self.rake, -0.5 * base, 76 * INCH, lean(view, self.units))
 
     def _pose(self, pitch, heave, base):
         """Put the body at a pitch and a frame height; returns where points of it then are."""

@@ -18,6 +18,7 @@ from suspkit.entrance import USUAL
 from suspkit.files import write_files
 from suspkit.paper import PAPER, PrintError, environment, fitted, shortened, slug
 from suspkit.setup import AXLES
+from suspkit.stance import rake_in_words
 from suspkit.units import INCH, show, to_unit, unit_label
 from suspkit.worksheet import HIGHEST_DROP, WorkSheet, corner_words, work_sheet
 
@@ -257,13 +258,7 @@ class _Writer:
         return {0: "off", 1: "connected"}.get(share, f"{share:.0%} of it")
 
     def rake(self):
-        sheet = self.sheet
-        rise = sheet.front_height - sheet.rear_height
-        if np.isnan(rise):
-            return "–"
-        if abs(rise) < INCH / 32:
-            return "level"
-        return f"nose {self.length(abs(rise))} {'high' if rise > 0 else 'low'}"
+        return rake_in_words(self.sheet.rake, self.units)
 
     def target(self):
         """The ride heights aimed at, and how far off them it stands; nothing without a target."""

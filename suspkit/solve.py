@@ -97,7 +97,8 @@ def solve_preload(
     front_height, rear_height : float or str, optional
         Wanted ride height, mean of left and right [m]; or text such as ``"345 mm"``.
     rake : float, optional
-        Wanted front less rear ride height over wheelbase, in place of one height; 0 is level.
+        Wanted front less rear ride height, in place of one height [m]; 0 is level, above it nose
+        high.
     axle : {"front", "rear"}
         The axle to turn for a rake.
 
@@ -135,7 +136,7 @@ def solve_preload(
 
     def metric_of(name):
         if rake is not None and name == axle:
-            return rake * vehicle.wheelbase, lambda s: s.rake * vehicle.wheelbase
+            return rake, lambda s: s.rake
         return wanted[name], lambda s: _axle_height(s, name)
 
     turns = {}

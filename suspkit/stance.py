@@ -16,7 +16,7 @@ from suspkit.given import numbers
 from suspkit.linkage import kernel_tables
 from suspkit.setup import CORNERS
 from suspkit.shock import ATMOSPHERE
-from suspkit.units import GRAVITY
+from suspkit.units import GRAVITY, show
 
 TOLERANCE = 1e-11
 """Out-of-balance force over weight at which a pose counts as settled."""
@@ -24,6 +24,10 @@ TOLERANCE = 1e-11
 
 ROWS_A_WORKER = 500
 """Fewest entries of a batch that are worth a thread of their own (about two milliseconds)."""
+
+
+LEVEL = 0.0008
+"""Difference of ride height that counts as none [m]: half of what a tape can read."""
 
 
 class NotSettledError(RuntimeError):
@@ -63,7 +67,8 @@ class Stance:
     front_height, rear_height : array, shape (...)
         Mean of left and right measuring points [m].
     rake : array, shape (...)
-        Front less rear ride height over wheelbase, nose high positive.
+        Front less rear ride height at the measuring points, nose high positive [m]; in words by
+        `rake_in_words`.
     on_stop, lifted : array of bool, shape (4, ...)
         At full bump; tyre off the ground.
     tipped : array of bool, shape (...)
@@ -151,6 +156,34 @@ class Bottoming:
     drop_height: np.ndarray
 
 
+def rake_in_words(rake, units="us", *, kind="tape"):
+    """Which end is high and by how much, as the trade says it.
+
+    Parameters
+    ----------
+    rake : float
+        Front less rear ride height at the measuring points [m].
+    units : {"us", "metric"}
+    kind : {"tape", "length"}
+        As a tape reads it, or in decimals.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> rake_in_words(0.0127), rake_in_words(-0.0127), rake_in_words(0.0005)
+    ('nose high by 1/2 in', 'tail high by 1/2 in', 'level')
+    """
+    rake = float(rake)
+    if np.isnan(rake):
+        return "no balance"
+    if abs(rake) < LEVEL:
+        return "level"
+    return f"{'nose' if rake > 0 else 'tail'} high by {show(abs(rake), kind, units)}"
+
+
 def plane_fall(pitch, roll):
     """How far the steepest way down a wheel's plane falls.
 
@@ -163,6 +196,11 @@ def plane_fall(pitch, roll):
     -------
     float or array
         Height lost over way: 1 however far it pitches, the cosine of roll without pitch [-].
+
+    Notes
+    -----
+    The wheel's axle lies along the body's y axis, which rises by cos(pitch) sin(roll); a plane's
+    steepest way falls by the cosine of how far its normal is from level.
     """
     return np.sqrt(1.0 - (np.cos(pitch) * np.sin(roll)) ** 2)
 
@@ -503,7 +541,7 @@ def _stance(vehicle, corners, load, pose, seen, residual, tipped):
         frame_height=heave,
         pitch=pitch,
         roll=roll,
-        rake=(front - rear) / vehicle.wheelbase,
+        rake=front - rear,
         on_stop=compression >= each(lambda name, c: c.shock.full_bump),
         lifted=tyre_load <= 0.0,
         tipped=tipped,

@@ -65,7 +65,7 @@ def sensitivity(vehicle, setup=None, *, load=None, turns=1.0):
             rows.append({"axle": axle, "change": name} | _differences(axle, left, before, after))
     table = pd.DataFrame(rows)
     table.attrs["units"] = {
-        "ride_height": "m", "other_height": "m", "rake": "", "gap": "m", "crossover": "m",
+        "ride_height": "m", "other_height": "m", "rake": "m", "gap": "m", "crossover": "m",
         "load_factor": "", "energy": "J",
     }  # fmt: skip
     return table
@@ -94,7 +94,7 @@ def _differences(axle, left, before, after):
 _COLUMNS = {
     "ride_height": ("ride height", "length", {"us": 3, "metric": 1}),
     "other_height": ("other axle", "length", {"us": 3, "metric": 1}),
-    "rake": ("rake", "percent", {"us": 2, "metric": 2}),
+    "rake": ("rake", "length", {"us": 3, "metric": 1}),
     "gap": ("stop gap", "length", {"us": 4, "metric": 2}),
     "crossover": ("crossover", "length", {"us": 3, "metric": 1}),
     "load_factor": ("load factor", "ratio", {"us": 3, "metric": 3}),

@@ -11,7 +11,7 @@ from suspkit.units import INCH, show, unit_label
 
 # --- how sure -------------------------------------------------------------------------------------
 
-_REACH = {"ride height": 0.65 * INCH, "rake": 0.0085, "left less right": 0.24 * INCH}
+_REACH = {"ride height": 0.65 * INCH, "rake": INCH, "left less right": 0.24 * INCH}
 """Half of the axis of each quantity [SI]."""
 
 _HABIT_INKS = (("turns counted", MAIN), ("collar copied", TENDER))
@@ -29,16 +29,15 @@ class SpreadOf(Chart):
     def make(self, view):
         axes, axle, units = self.axes, self.axle, self.units
         self.where = "vehicle" if self.quantity == "rake" else axle
-        self.kind = "percent" if self.quantity == "rake" else "length"
         name = {"ride height": f"{axle} ride height", "left less right": f"{axle} left less right"}
-        unit = unit_label(self.kind, units)
+        unit = unit_label("length", units)
         style(axes, x=f"{name.get(self.quantity, 'rake, nose high to the right')}, {unit}")
         reach = _REACH[self.quantity]
         middle = view.counted.numbers.loc[(self.quantity, self.where), "middle"]
         # Heights stand about their own middle, differences about none.
         middle = middle if self.quantity == "ride height" else 0.0
         self.edges = np.linspace(middle - reach, middle + reach, 97)
-        axes.set_xlim(*self.scale(self.edges[[0, -1]], self.kind))
+        axes.set_xlim(*self.scale(self.edges[[0, -1]], "length"))
         axes.set_ylim(0.0, 2.0)
         axes.set_yticks([])
         axes.spines["left"].set_visible(False)
@@ -64,14 +63,14 @@ class SpreadOf(Chart):
         return count / max(count.max(), 1e-12)
 
     def update(self, view):
-        x = self.scale(0.5 * (self.edges[1:] + self.edges[:-1]), self.kind)
+        x = self.scale(0.5 * (self.edges[1:] + self.edges[:-1]), "length")
         for row, one in enumerate((view.counted, view.copied)):
             base = self._base(row)
             y = base + 0.5 * self._shape(one.samples[self.quantity, self.where])
             corners = [(x[0], base), *zip(x, y, strict=True), (x[-1], base)]
             self.fills[row].set_verts([np.array(corners)])
             ends = one.numbers.loc[(self.quantity, self.where)][["low", "high"]].to_numpy()
-            self.bars[row].set_data(self.scale(ends, self.kind), [base - 0.07] * 2)
+            self.bars[row].set_data(self.scale(ends, "length"), [base - 0.07] * 2)
             between = one.between(self.quantity, self.where, self.units)
             more = self._more(one, row, x, base)
             self.texts[row].set_text(f"{_HABIT_INKS[row][0]}, 9 of 10: {between}{more}")

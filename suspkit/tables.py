@@ -48,7 +48,7 @@ def write_table(table, path):
         With ``attrs["units"]``, as `suspkit.sweep` and `suspkit.sensitivity` give it; or all
         text, as for a reader.
     path : str or path
-        ``.csv``, where each number's heading ends in its unit (``rake [-]``) and remarks before
+        ``.csv``, where each number's heading ends in its unit (``rake [m]``) and remarks before
         the heading keep the other ``attrs``; or ``.parquet``, where the schema keeps them all.
 
     Returns

@@ -18,7 +18,7 @@ from suspkit.given import number, numbers, of_kind, refuse, whole
 from suspkit.setup import AXLES, CORNERS, ROWS
 from suspkit.springs import VariedSpring
 from suspkit.stack import Stack
-from suspkit.stance import load_factor, settle, tips_over
+from suspkit.stance import load_factor, rake_in_words, settle, tips_over
 from suspkit.units import GRAVITY, INCH, POUND, show, tape
 from suspkit.vehicle import FRICTION_ASSUMED, FRICTION_SPREAD, Targets, known_name
 
@@ -120,7 +120,7 @@ class Tolerances:
 
 _KINDS = {
     "ride height": ("length", {"us": 2, "metric": 1}),
-    "rake": ("percent", {"us": 2, "metric": 2}),
+    "rake": ("length", {"us": 2, "metric": 1}),
     "left less right": ("length", {"us": 3, "metric": 2}),
     "left less right by tape": ("length", {"us": 3, "metric": 2}),
     "left less right on scales": ("mass", {"us": 1, "metric": 1}),
@@ -150,7 +150,7 @@ class Spread:
         Of `HABITS`.
     tolerances : Tolerances
     load : str or None
-    wheelbase, side_to_side : float
+    side_to_side : float
         Of the vehicle; the difference its left and right may have [m].
     height : array, shape (4, N)
         Ride height, as it is [m]; nan where a vehicle has no upright balance.
@@ -176,7 +176,6 @@ class Spread:
     habit: str
     tolerances: Tolerances
     load: str | None
-    wheelbase: float
     side_to_side: float
     height: np.ndarray
     reading: np.ndarray
@@ -205,7 +204,7 @@ class Spread:
         axle = {name: self.height[rows].mean(axis=0) for name, rows in ROWS.items()}
         found = {("ride height", where): self.height[i] for i, where in enumerate(_WHERE)}
         found |= {("ride height", name): mean for name, mean in axle.items()}
-        found["rake", "vehicle"] = (axle["front"] - axle["rear"]) / self.wheelbase
+        found["rake", "vehicle"] = axle["front"] - axle["rear"]
         sides = {"": self.height, " by tape": self.reading, " on scales": self.tyre_load / GRAVITY}
         for how, values in sides.items():
             for name, rows in ROWS.items():
@@ -271,7 +270,10 @@ class Spread:
         str
         """
         row = self.numbers.loc[(quantity, where)]
-        return " to ".join(_say(row[end], quantity, units) for end in ("low", "high"))
+        ends = row["low"], row["high"]
+        if quantity == "rake":
+            return " to ".join(rake_in_words(end, units, kind="length") for end in ends)
+        return " to ".join(_say(end, quantity, units) for end in ends)
 
     def table(self, units="us"):
         """`numbers` for a reader.
@@ -291,7 +293,7 @@ class Spread:
             middle = show(self.numbers.loc[("ride height", axle), "middle"], "tape", units)
             between = self.between("ride height", axle, units)
             out.append(f"{axle} ride height {between}, the middle one {middle};")
-        out.append(f"rake {self.between('rake', 'vehicle', units)};")
+        out.append(f"{self.between('rake', 'vehicle', units)};")
         for axle in AXLES:
             out.append(f"{axle} left less right {self.between('left less right', axle, units)};")
         out[-1] = out[-1].rstrip(";") + "."
@@ -489,7 +491,7 @@ def spread(
     if np.isnan(made["height"]).all():
         raise ValueError(tips_over(load))
     return Spread(
-        habit=habit, tolerances=tolerances, load=load, wheelbase=vehicle.wheelbase,
+        habit=habit, tolerances=tolerances, load=load, 
         side_to_side=(vehicle.targets or Targets).side_to_side, **made,
     )  # fmt: skip
 

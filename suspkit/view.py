@@ -9,15 +9,12 @@ import numpy as np
 from suspkit.corner import THREAD_SLACK, Corner, assemble
 from suspkit.entrance import known_setup
 from suspkit.setup import AXLES, ROWS, Setup
-from suspkit.stance import Stance, settle
+from suspkit.stance import Stance, rake_in_words, settle
 from suspkit.units import show, tape
 from suspkit.vehicle import Vehicle
 
 POINTS = 161
 """Samples of a curve between its exact knots; enough for a screen's width."""
-
-LEVEL = 0.0008
-"""Difference of ride height that counts as none [m]: half of what a tape can read."""
 
 TIPPED = "No upright balance: the load tips the vehicle over."
 
@@ -262,13 +259,8 @@ def in_words(view, units="us"):
 
 
 def lean(view, units="us"):
-    """Whether the nose is high or low and by how much, or that the vehicle is level."""
-    rise = view.axles["front"].height - view.axles["rear"].height
-    if np.isnan(rise):
-        return "no balance"
-    if abs(rise) < LEVEL:
-        return "level"
-    return f"nose {'high' if rise > 0 else 'low'} by {show(abs(rise), 'length', units)}"
+    """Which end is high and by how much, or that the vehicle is level."""
+    return rake_in_words(view.stance.rake, units, kind="length")
 
 
 def gap_text(gap, units="us"):

@@ -102,7 +102,7 @@ def _by_axle(table):
     }
 
 
-_STANCE = _by_axle(_STANCE_BY_AXLE) | {"rake": ("rake", "percent", lambda s: s.rake)}
+_STANCE = _by_axle(_STANCE_BY_AXLE) | {"rake": ("rake", "length", lambda s: s.rake)}
 _TURNING = {"roll": ("roll in a 0.3 g turn", "angle", None)}
 _RUN = _by_axle(_RUN_BY_AXLE) | {
     "seat": ("driver's seat, weighted", "acceleration", None),

@@ -231,7 +231,7 @@ class WorkSheet:
     front_height, rear_height : float
         Mean of left and right [m].
     rake : float
-        Front less rear ride height over wheelbase.
+        Front less rear ride height, nose high positive [m].
     turn_rise : dict of str to float
         Of each axle, by `turn_rise` [m].
     gap_fall : dict of str to float

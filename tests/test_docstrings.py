@@ -29,7 +29,7 @@ MODULES = [
     for found in pkgutil.iter_modules(suspkit.__path__)
 ]
 
-PURE = {"rake", "turns", "clicks", "count", "motion_ratio", "load_factor", "load_factor_with_stop"}
+PURE = {"turns", "clicks", "count", "motion_ratio", "load_factor", "load_factor_with_stop"}
 PURE |= {"exponent", "friction", "residual", "safety_factor", "below", "value", "denominator"}
 PURE |= {"digits", "bolt_out_error", "audit", "discharge", "to_unit"}
 """Numbers with no unit to state, or whose unit is what the function is about."""

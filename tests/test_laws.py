@@ -834,7 +834,7 @@ def test_a_model_stands_to_scale(vehicle, scale, lateral):
     for name, si in (
         ("height", "m"), ("travel", "m"), ("bump_left", "m"), ("droop_left", "m"),
         ("tyre_load", "N"), ("shock_force", "N"), ("wheel_rate", "N/m"), ("ride_rate", "N/m"),
-        ("pitch", ""), ("roll", ""), ("rake", ""),
+        ("pitch", ""), ("roll", ""), ("rake", "m"),
     ):  # fmt: skip
         expected = getattr(ours, name) * scale.of(si)
         most = scale.of(si) * (1e4 if "N" in si else 1.0)

@@ -59,13 +59,13 @@ def test_one_height_leaves_the_other_collar_alone(unit7):
 
 
 @pytest.mark.parametrize(
-    "axle, rake", [("front", 0.0), ("front", 0.003), ("rear", 0.0), ("rear", -0.01)]
+    "axle, rake", [("front", 0.0), ("front", 0.009), ("rear", 0.0), ("rear", -0.03)]
 )
 def test_rake_is_reached(unit7, axle, rake):
     found = sk.solve_preload(unit7, load=LOAD, rake=rake, axle=axle)
     assert found.ok and list(found.turns) == [axle]
     there = heights(unit7, found.setup)
-    assert_allclose((there["front"] - there["rear"]) / unit7.wheelbase, rake, atol=1e-5 / 2.9)
+    assert_allclose(there["front"] - there["rear"], rake, atol=1e-5)
 
 
 def test_rake_and_the_other_height_together(unit7):
@@ -154,8 +154,8 @@ def test_a_collar_fully_up_asks_for_a_shorter_spring(unit7):
 
 @pytest.mark.parametrize(
     "axle, rake, way",
-    [("rear", -0.2, "raise"), ("rear", 0.2, "lower"), ("front", 0.2, "raise"),
-     ("front", -0.2, "lower")],
+    [("rear", -0.6, "raise"), ("rear", 0.6, "lower"), ("front", 0.6, "raise"),
+     ("front", -0.6, "lower")],
 )  # fmt: skip
 def test_a_rake_out_of_reach_says_which_way_that_axle_had_to_go(unit7, axle, rake, way):
     """A nose higher than the tail is a high front or a low rear."""
@@ -229,7 +229,7 @@ def test_past_crossover_under_a_load_it_speaks_of_that_load():
     assert_allclose(there, start + 0.003, atol=2e-4)  # turns are told to a tenth
 
 
-@pytest.mark.parametrize("more, way", [(-0.002, "raise"), (0.002, "lower")])
+@pytest.mark.parametrize("more, way", [(-0.006, "raise"), (0.006, "lower")])
 def test_past_crossover_a_rake_by_the_rear_asks_it_the_other_way(more, way):
     vehicle, _ = past_crossover()
     setup = vehicle.setup.change("rear", ring=0.004).change("front", ring=0.09)
@@ -244,7 +244,7 @@ def test_past_crossover_a_rake_by_the_rear_asks_it_the_other_way(more, way):
     assert where == {"raise": "towards", "lower": "away"}[way]
     moved = float(number) * vehicle.rear.shock.thread.ring_pitch * (-1 if way == "raise" else 1)
     there = sk.settle(vehicle, setup.change("rear", ring=setup.rear_left.ring + moved))
-    assert_allclose(there.rake, now.rake + more, atol=2e-4)
+    assert_allclose(there.rake, now.rake + more, atol=6e-4)
 
 
 def test_past_crossover_a_height_it_has_already_is_an_answer():

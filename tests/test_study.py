@@ -159,7 +159,7 @@ def test_table_is_differences_of_settled_vehicles(unit7, turns):
             row = rows.loc[(axle, change)]
             assert_allclose(row["ride_height"], np.mean((after - before)[own]), atol=1e-9)
             rake = (after - before)[:2].mean() - (after - before)[2:].mean()
-            assert_allclose(row["rake"], rake / unit7.wheelbase, atol=1e-9)
+            assert_allclose(row["rake"], rake, atol=1e-9)
 
 
 def test_ring_left_past_crossover_changes_nothing_on_the_front(table):

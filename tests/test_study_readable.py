@@ -72,7 +72,7 @@ def test_readable_says_what_the_table_says(unit7, units, length, energy, inch, j
     for heading, name, one, digits in [
         (f"ride height, {length}", "ride_height", inch, fine),
         (f"other axle, {length}", "other_height", inch, fine),
-        ("rake, %", "rake", 0.01, 2),
+        (f"rake, {length}", "rake", inch, fine),
         # One more decimal: a pitch of 1/16 in would else be halfway between two numbers.
         (f"stop gap, {length}", "gap", inch, fine + 1),
         (f"crossover, {length}", "crossover", inch, fine),

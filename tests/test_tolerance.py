@@ -112,8 +112,8 @@ def test_rate_against_the_law_of_propagation(plain):
         assert_allclose(sd(found, "left less right", axle), apart, rtol=sure(n))
         mean = 0.5 * (each[0] + each[1]) if axle == "front" else 0.5 * (each[2] + each[3])
         assert_allclose(sd(found, "ride height", axle), np.sqrt((mean**2).sum()), rtol=sure(n))
-    slope = (each[:2].mean(axis=0) - each[2:].mean(axis=0)) / BASE
-    assert_allclose(sd(found, "rake", "vehicle"), np.sqrt((slope**2).sum()), rtol=sure(n))
+    rake = each[:2].mean(axis=0) - each[2:].mean(axis=0)
+    assert_allclose(sd(found, "rake", "vehicle"), np.sqrt((rake**2).sum()), rtol=sure(n))
 
 
 def test_copied_collar_against_the_law_of_propagation(plain):
@@ -507,8 +507,7 @@ def test_numbers_are_those_of_the_samples(unit7):
     height = found.height
     assert_allclose(found.samples["left less right", "rear"], height[2] - height[3])
     assert_allclose(
-        found.samples["rake", "vehicle"],
-        (height[:2].mean(axis=0) - height[2:].mean(axis=0)) / unit7.wheelbase,
+        found.samples["rake", "vehicle"], height[:2].mean(axis=0) - height[2:].mean(axis=0)
     )
     # The middle of the draw is the vehicle of the file.
     nominal = sk.settle(unit7, load="patrol")

@@ -17,9 +17,10 @@ from suspkit import Setup, Spring, TopOut
 from suspkit import view as view_module
 from suspkit.setup import CORNERS, CornerSetup
 from suspkit.shock import BumpStop
+from suspkit.stance import LEVEL, rake_in_words
 from suspkit.units import INCH, show, tape
 from suspkit.vehicle import Item, Load, StackPlan
-from suspkit.view import LEVEL, STATES, TIPPED, cautions, in_words, lean, look, readout
+from suspkit.view import STATES, TIPPED, cautions, in_words, lean, look, readout
 
 G = 9.80665  # standard gravity [m/s^2], exact by definition
 UNIT7 = sk.example("unit7")
@@ -349,20 +350,19 @@ def test_in_words_names_both_rings():
     assert readout(seen("triple"), "metric")["stop gap at droop hang"][0] == "20.0 mm and 50.0 mm"
 
 
-def _high(view, rise):
-    """The same view with the nose up by ``rise``."""
-    axles = {n: replace(a, height=rise if n == "front" else 0.0) for n, a in view.axles.items()}
-    return replace(view, axles=axles)
-
-
-def test_lean_on_and_beside_its_limit():
-    view = seen("pair")
-    for sign, word in ((1, "high"), (-1, "low")):
-        assert lean(_high(view, sign * np.nextafter(LEVEL, 0))) == "level"
+def test_rake_is_said_as_the_trade_says_it():
+    for sign, end in ((1, "nose"), (-1, "tail")):
+        assert rake_in_words(sign * np.nextafter(LEVEL, 0)) == "level"
         for rise in (LEVEL, np.nextafter(LEVEL, 1)):
-            assert lean(_high(view, sign * rise)) == f"nose {word} by 0.03 in"
-            assert lean(_high(view, sign * rise), "metric") == f"nose {word} by 0.8 mm"
-    assert lean(_high(view, np.nan)) == "no balance"
+            assert rake_in_words(sign * rise, kind="length") == f"{end} high by 0.03 in"
+            assert rake_in_words(sign * rise, "metric", kind="length") == f"{end} high by 0.8 mm"
+        assert rake_in_words(sign * 2.36 * 0.0254) == f"{end} high by 2-3/8 in"
+    assert rake_in_words(np.nan) == "no balance"
+    # A difference of heights, whatever the wheelbase: what a tape in front and at the rear reads.
+    view = seen("heavy")
+    apart = view.axles["front"].height - view.axles["rear"].height
+    assert apart > 0.005 and lean(view) == f"nose high by {show(apart, 'length', 'us')}"
+    assert float(view.stance.rake) == pytest.approx(apart, abs=1e-15)
 
 
 @both_units

@@ -639,7 +639,7 @@ def test_a_table_comes_back_with_its_units(mixed, tmp_path, kind):
     path = write_table(mixed, tmp_path / f"table.{kind}")
     back = read_table(path)
     same(back, mixed)
-    assert back.attrs["units"]["front_height"] == "m" and back.attrs["units"]["rake"] == ""
+    assert back.attrs["units"]["front_height"] == "m" and back.attrs["units"]["rake"] == "m"
     assert back.attrs["units"]["vehicle.front.tyre.rate"] == "N/m"
     assert mixed["setup.rear_bar"].tolist()[:2] == [1.0, 0.0]
 
@@ -656,7 +656,7 @@ def test_the_csv_says_its_units_to_any_reader(mixed, tmp_path):
     lines = write_table(mixed, tmp_path / "t.csv").read_text(encoding="utf-8").splitlines()
     heading = next(line for line in lines if not line.startswith("#"))
     assert heading.startswith("setup,setup.front.gap [m],setup.front.stack,")
-    assert "vehicle.front.tyre.rate [N/m]" in heading and "rake [-]" in heading
+    assert "vehicle.front.tyre.rate [N/m]" in heading and "rake [m]" in heading
 
 
 def test_the_parquet_says_its_units_to_any_reader(mixed, tmp_path):
@@ -706,7 +706,7 @@ def test_readable_says_what_the_table_says(mixed, units, length, inch, rate, per
         (f"vehicle.front.tyre.rate, {rate}", "vehicle.front.tyre.rate", per,
          0 if units == "us" else 1),
         (f"rear energy to full bump, {energy}", "rear_energy", joule, 0),
-        ("rake, %", "rake", 0.01, 2),
+        (f"rake, {length}", "rake", inch, 2 if units == "us" else 1),
         ("roll in a 0.3 g turn, deg", "roll", np.pi / 180, 2),
         ("front load factor", "front_load_factor", 1.0, 2),
     ]:  # fmt: skip

@@ -99,7 +99,7 @@ def test_what_cannot_be_is_shaded_and_what_is_out_of_reach_dotted(unit7):
 def test_what_cannot_be_is_shaded_where_it_is_also_where_the_unit_runs_the_other_way():
     pitches = 0.0254 / np.array([20.0, 16.0, 12.0, 10.0])  # threads an inch fall as pitches rise
     table = pd.DataFrame({"pitch": pitches, "rake": [0.0, 0.1, np.nan, np.nan], "problem": ""})
-    table.attrs["kinds"] = {"pitch": "pitch", "rake": "percent"}
+    table.attrs["kinds"] = {"pitch": "pitch", "rake": "length"}
     axes = picture(table, across="pitch", shows="rake").axes[0]
     (shade,) = axes.patches
     assert_allclose(np.sort(shade.get_corners()[[0, 2], 0]), [10.0, 12.0])
@@ -134,7 +134,7 @@ def test_a_map_is_the_table(unit7):
     places = level.get_paths()[at].vertices
     for front, rear in places[:: max(1, len(places) // 4)]:
         setup = unit7.setup.change("front", turns=front).change("rear", turns=rear)
-        assert abs(sk.settle(unit7, setup, load="patrol").rake) < 2e-5
+        assert abs(sk.settle(unit7, setup, load="patrol").rake) < 6e-5
     assert_allclose(dots(axes)[0], [[4.0], [5.0]])
     assert axes.get_ylabel() == "setup.rear.turns"
 
