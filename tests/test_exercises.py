@@ -360,7 +360,7 @@ FROZEN = {
     "metric": {
         "contact": "4.5 turns",
         "drift": "69 mm",
-        "height": "8 turns",
+        "height": "4.5 turns",
         "adjuster": "B, collar 3 turns up, then the gap re-set by tape",
         "build": "C, the divider is upside down",
         "curve": "60 mm",
