@@ -1,6 +1,6 @@
-"""How fast driving is, as ratios within one run. Not collected by default; run it alone:
+"""How fast driving is, as ratios within one run. Run by name, alone on a quiet machine:
 
-    python tests/benchmarks/bench_drive.py
+    python -m pytest tests/benchmarks/bench_drive.py -o addopts= -s
 
 Each time is the best of several, in processor time where one thread works and on the clock where
 several do. "Equal accuracy" of `solve_ivp` is matched by its error: against a run at tight
@@ -20,6 +20,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 import independent_ride
+import pytest
 
 import suspkit
 from suspkit import driving, events, ride_kernel
@@ -232,45 +233,79 @@ def first_call():
     return np.min(times, axis=0)
 
 
-def main():
-    vehicle = suspkit.example("unit7")
-    bump = events.single_bump(height=0.2, length=2.0, speed=8.0)
-    rough = events.rough_road(road_class="D", speed=10.0, duration=10.0)
+def bump():
+    return events.single_bump(height=0.2, length=2.0, speed=8.0)
 
-    for event in (bump, events.rough_road(road_class="D", speed=10.0, duration=3.0)):
-        kernel, allowed, rows = against_scipy(vehicle, event)
-        print(
-            f"quarter car, {event.name}: {kernel * 1e3:.2f} ms, error {allowed:.1e} m (wanted 300)"
+
+def rough(duration=10.0):
+    return events.rough_road(road_class="D", speed=10.0, duration=duration)
+
+
+@pytest.fixture(scope="module")
+def vehicle():
+    return suspkit.example("unit7")
+
+
+@pytest.fixture
+def tell(capsys):
+    """Print past pytest, with or without -s."""
+
+    def told(line):
+        with capsys.disabled():
+            print(line)
+
+    return told
+
+
+@pytest.mark.parametrize("event", [bump(), rough(3.0)], ids=lambda e: e.name)
+def test_quarter_car_against_scipy(vehicle, event, tell):
+    kernel, allowed, rows = against_scipy(vehicle, event)
+    tell(f"\nquarter car, {event.name}: {kernel * 1e3:.2f} ms, error {allowed:.1e} m")
+    for how, took, rtol, error in rows:
+        tell(
+            f"    solve_ivp {how}, rtol {rtol:g}, error {error:.1e} m: {took * 1e3:.0f} ms, "
+            f"{took / kernel:.0f} times"
         )
-        for how, took, rtol, error in rows:
-            print(
-                f"    solve_ivp {how}, rtol {rtol:g}, error {error:.1e} m: {took * 1e3:.0f} ms, "
-                f"{took / kernel:.0f} times"
-            )
-    for event in (bump, rough):
-        kernel, plain = against_c(vehicle, event)
-        print(
-            f"kernel alone, {event.name}: {kernel * 1e3:.2f} ms; plain C -O3 {plain * 1e3:.2f} ms: "
-            f"{kernel / plain:.2f} times (wanted at most 1.5)"
-        )
-    built = {m: driving.build(vehicle, load=LOAD, model=m) for m in ("quarter", "full")}
-    took = {
-        m: best(lambda m=m: driving.drive(vehicle, event=rough, model=m, built=built[m]))
-        for m in built
-    }
-    print(
-        f"10 s of rough ground: quarter {took['quarter'] * 1e3:.1f} ms, full "
-        f"{took['full'] * 1e3:.1f} ms: {took['full'] / took['quarter']:.1f} times (at most 15)"
+    # The last row is how one would write it in a notebook.
+    assert rows[-1][1] / kernel >= 300
+
+
+@pytest.mark.parametrize("event", [bump(), rough()], ids=lambda e: e.name)
+def test_kernel_against_c(vehicle, event, tell):
+    kernel, plain = against_c(vehicle, event)
+    tell(
+        f"\nkernel alone, {event.name}: {kernel * 1e3:.2f} ms; plain C -O3 {plain * 1e3:.2f} ms: "
+        f"{kernel / plain:.2f} times"
     )
-    for event in (bump, rough):
-        one, two = many(vehicle, event)
-        print(
-            f"1000 set-ups, {event.name} of {event.duration:.1f} s: {one:.2f} s with one worker, "
-            f"{two:.2f} s with {os.cpu_count()}: {one / two:.2f} times (wanted 1.7)"
+    assert kernel / plain <= 1.5
+
+
+def test_a_whole_vehicle_against_a_quarter(vehicle, tell):
+    took = {}
+    for model in ("quarter", "full"):
+        built = driving.build(vehicle, load=LOAD, model=model)
+        took[model] = best(
+            lambda m=model, b=built: driving.drive(vehicle, event=rough(), model=m, built=b)
         )
+    tell(
+        f"\n10 s of rough ground: quarter {took['quarter'] * 1e3:.1f} ms, full "
+        f"{took['full'] * 1e3:.1f} ms: {took['full'] / took['quarter']:.1f} times"
+    )
+    assert took["full"] / took["quarter"] <= 15
+
+
+@pytest.mark.skipif((os.cpu_count() or 1) < 2, reason="one processor")
+@pytest.mark.parametrize("event", [bump(), rough()], ids=lambda e: e.name)
+def test_many_set_ups_on_all_processors(vehicle, event, tell):
+    one, two = many(vehicle, event)
+    tell(
+        f"\n1000 set-ups, {event.name} of {event.duration:.1f} s: {one:.2f} s with one worker, "
+        f"{two:.2f} s with {os.cpu_count()}: {one / two:.2f} times"
+    )
+    assert one / two >= 1.7
+
+
+def test_first_call_with_a_warm_cache(tell):
     load, first = first_call()
-    print(f"first call with a warm cache: {load:.2f} s to import, then {first:.2f} s (under 2)")
-
-
-if __name__ == "__main__":
-    main()
+    tell(f"\nfirst call with a warm cache: {load:.2f} s to import, then {first:.2f} s")
+    assert first < 2
