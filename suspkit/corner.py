@@ -227,18 +227,29 @@ class Corner:
         tuple of float or array
             Below and past [Hz]; nan where no ring is met before full bump.
         """
+        found = []
+        for rate in self.crossover_rates:
+            rate = rate * tyre_rate / (rate + tyre_rate)
+            found.append(np.sqrt(rate * GRAVITY / standing) / (2 * np.pi))
+        return tuple(found)
+
+    @property
+    def crossover_rates(self):
+        """Wheel rate of springs and gas just below and just past crossover [N/m].
+
+        A bump stop that works there already is left out: it would hide what the ring does. nan
+        where no ring is met before full bump.
+        """
         full = self.shock.full_bump
         met = np.where(self.crossover <= full, np.minimum(self.crossover, full), np.nan)
         travel = self.linkage.travel(met)
         ratio, bend = self.linkage.motion_ratio(travel), self.linkage.motion_ratio_slope(travel)
         force = self.stack_curve(met) + self.shock.gas_force(met)
-        found = []
-        for side in ("left", "right"):
-            rate = self.stack_curve.slope(met, side=side) + self.shock.gas_rate(met)
-            rate = rate * ratio**2 + force * bend
-            rate = rate * tyre_rate / (rate + tyre_rate)
-            found.append(np.sqrt(rate * GRAVITY / standing) / (2 * np.pi))
-        return tuple(found)
+        return tuple(
+            (self.stack_curve.slope(met, side=side) + self.shock.gas_rate(met)) * ratio**2
+            + force * bend
+            for side in ("left", "right")
+        )
 
     @property
     def room(self):

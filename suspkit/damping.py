@@ -9,7 +9,7 @@ import numpy as np
 from suspkit.corner import assemble
 from suspkit.damper import DIRECTIONS, equivalent_damping
 from suspkit.entrance import known_axle, known_load, known_setup, known_temperature
-from suspkit.given import number, refuse
+from suspkit.given import number, numbers, refuse
 from suspkit.setup import AXLES, CORNERS, Setup
 from suspkit.stance import settle, tips_over
 from suspkit.units import GRAVITY, INCH
@@ -19,6 +19,9 @@ AMPLITUDE = 2 * INCH
 
 FREQUENCY = 1.5
 """And how often [Hz]: near the ride frequency of these vehicles, so mid-range shaft speeds."""
+
+STATED = (INCH, 4 * INCH)
+"""Where a ratio is told twice, since it depends on the amplitude [m]: a ripple and a big hit."""
 
 PLACES = {
     "ride": "at ride height",
@@ -63,8 +66,9 @@ def damping_ratios(
         Not a batch.
     load : str, optional
         Named load; nothing aboard if None.
-    amplitude : float
-        Wheel travel either way at which the damper's coefficient is taken [m].
+    amplitude : float or sequence of float
+        Wheel travel either way at which the damper's coefficient is taken [m]. Of several, one
+        that a measured damper does not reach gives nan.
     frequency : float
         And how often [Hz].
     temperature : float, optional
@@ -76,14 +80,15 @@ def damping_ratios(
         One row a corner, place (keys of `PLACES`), direction and click of that direction's
         adjuster, counted as the vehicle file does. A corner without a crossover short of full bump
         has the place "ride" only. Columns: ``corner``, ``where``, ``direction``, ``clicks``,
-        ``out`` (the same from closed), ``set`` (this is how it is set), ``ratio``, ``damping``
-        and ``wheel_rate`` at the wheel, ``mass``, ``travel``, ``motion_ratio``. Units are in
-        ``attrs["units"]``, ``amplitude`` and ``frequency`` in ``attrs`` too.
+        ``out`` (the same from closed), ``set`` (this is how it is set), ``amplitude``, ``ratio``,
+        ``damping`` and ``wheel_rate`` at the wheel, ``mass``, ``travel``, ``motion_ratio``, and
+        ``stop`` (the bump stop works there). Units are in ``attrs["units"]``, ``amplitude`` and
+        ``frequency`` in ``attrs`` too.
 
     Raises
     ------
     ValueError
-        If a shock has no damper, or a measured one does not reach this amplitude and frequency.
+        If a shock has no damper, or a measured one does not reach the one amplitude asked.
 
     Notes
     -----
@@ -91,18 +96,21 @@ def damping_ratios(
     that makes the same heat in one stroke of this amplitude and frequency, bump and rebound
     apart, times the motion ratio squared. The ratio is of the sprung mass on its wheel rate,
     tyre and bar aside. Both sides of crossover are taken at the crossover itself, so nothing but
-    the rate differs between them: the clicker did not move, the ratio did.
+    the rate differs between them: the clicker did not move, the ratio did. Their rate is that of
+    springs and gas, as for the ride frequency there: a bump stop that works already would hide
+    what the ring does. At ride height all that carries counts.
     """
     import pandas as pd
 
     setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
-    amplitude = number("amplitude", amplitude, "length")
+    amplitude = numbers("amplitude", amplitude, "length")
     frequency = number("frequency", frequency, "frequency")
     temperature = known_temperature(temperature)
     corners = assemble(vehicle, setup)
     stance = settle(vehicle, setup, load=load, corners=corners)
     if stance.tipped:
         raise ValueError(tips_over(load))
+    several = np.ndim(amplitude) > 0
     rows = []
     for i, name in enumerate(CORNERS):
         corner, clicks = corners[name], getattr(setup, name).clicks
@@ -117,31 +125,29 @@ def damping_ratios(
                 out = count - at
             for where, (travel, rate) in places.items():
                 ratio = float(corner.linkage.motion_ratio(travel))
-                damping = ratio**2 * np.broadcast_to(
-                    equivalent_damping(
-                        curve, amplitude=amplitude * ratio, frequency=frequency,
-                        direction=direction,
-                    ),
-                    at.shape,
-                )  # fmt: skip
-                rows.append(
-                    pd.DataFrame(
-                        {
-                            "corner": name, "where": where, "direction": direction, "clicks": at,
-                            "out": out, "set": at == now,
-                            "ratio": damping_ratio(damping, rate=rate, mass=mass),
-                            "damping": damping, "wheel_rate": rate, "mass": mass,
-                            "travel": travel, "motion_ratio": ratio,
-                        }
+                stop = bool(corner.linkage.compression(travel) > corner.shock.bump_touch)
+                for swing in np.atleast_1d(amplitude):
+                    damping = ratio**2 * np.broadcast_to(
+                        _coefficient(curve, swing * ratio, frequency, direction, several), at.shape
                     )
-                )  # fmt: skip
+                    rows.append(
+                        pd.DataFrame(
+                            {
+                                "corner": name, "where": where, "direction": direction,
+                                "clicks": at, "out": out, "set": at == now, "amplitude": swing,
+                                "ratio": damping_ratio(damping, rate=rate, mass=mass),
+                                "damping": damping, "wheel_rate": rate, "mass": mass,
+                                "travel": travel, "motion_ratio": ratio, "stop": stop,
+                            }
+                        )
+                    )  # fmt: skip
     table = pd.concat(rows, ignore_index=True)
     table.attrs.update(
         units={
             "ratio": "", "damping": "N*s/m", "wheel_rate": "N/m", "mass": "kg", "travel": "m",
-            "motion_ratio": "", "clicks": "", "out": "",
+            "motion_ratio": "", "clicks": "", "out": "", "amplitude": "m",
         },
-        amplitude=amplitude,
+        amplitude=amplitude.tolist(),
         frequency=frequency,
     )  # fmt: skip
     return table
@@ -153,12 +159,17 @@ def _places(corner, travel, rate):
     met = float(np.max(corner.crossover))
     if met < corner.shock.full_bump:
         at = float(corner.linkage.travel(met))
-        # The compression itself, not by way of the travel: rounding must not cross the kink.
-        force, ratio = corner.force(met), corner.linkage.motion_ratio(at)
-        term = force * corner.linkage.motion_ratio_slope(at)
-        for where, side in (("below", "left"), ("past", "right")):
-            places[where] = (at, float(corner.rate(met, side=side) * ratio**2 + term))
+        for where, side in zip(("below", "past"), corner.crossover_rates, strict=True):
+            places[where] = (at, float(np.max(side)))
     return places
+
+
+def _coefficient(curve, amplitude, frequency, direction, several):
+    """Of the shaft [N s/m]; of several amplitudes, nan where the damper is not known."""
+    known = np.abs(curve.x[..., -1 if direction == "compression" else 0]).min()
+    if several and 2 * np.pi * frequency * amplitude > known:
+        return np.nan
+    return equivalent_damping(curve, amplitude=amplitude, frequency=frequency, direction=direction)
 
 
 def _family(corner, direction, clicks, temperature):
@@ -256,6 +267,8 @@ def solve_clicks(
     clicker = vehicle.axle_of(AXLES[axle][0]).shock.clickers.get(direction)
     if clicker is None:
         raise ValueError(f"{axle} has no {direction} adjuster; expected one to solve for")
+    if np.ndim(how.get("amplitude", AMPLITUDE)):
+        raise ValueError(f"amplitude is {how['amplitude']}; expected one to solve for")
     table = damping_ratios(vehicle, setup, load=load, **how)
     table = table[
         table.corner.isin(AXLES[axle]) & (table.direction == direction) & (table["where"] == where)

@@ -39,6 +39,9 @@ AUDIT_LIMIT = 1e-3
 MOST_STEPS = 1_000_000
 """Time steps of one run, beyond which nobody waits for it."""
 
+METAL = "metal to metal"
+"""Said in place of a force that only a rigid stand-in carries."""
+
 MODELS = ("quarter", "half", "full")
 
 
@@ -130,8 +133,15 @@ class Run:
 
     @cached_property
     def peak_force(self):
-        """Largest force along each shaft [N]."""
+        """Largest force along each shaft [N]; no number to act on where `metal`."""
         return self.shaft_force.max(axis=1)
+
+    @cached_property
+    def metal(self):
+        """Whether each corner went past full bump: there a rigid stand-in carries, and its force
+        says only that metal met metal."""
+        full = np.array([c.shock.full_bump for c in self.corners])
+        return (self.compression > full[:, None]).any(axis=1)
 
     @cached_property
     def stop_speed(self):

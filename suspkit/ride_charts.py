@@ -20,6 +20,7 @@ from suspkit.charts import (
     style,
 )
 from suspkit.damper import DIRECTIONS
+from suspkit.damping import AMPLITUDE
 from suspkit.ride_view import PLACES, SIGNS, drawn_places, wheels_of
 from suspkit.setup import AXLES
 from suspkit.units import GRAVITY, INCH, unit_label
@@ -105,7 +106,7 @@ class RatioOverClicks(Chart):
         style(
             axes,
             x=f"clicks from fully {seen.zero['rebound']}",
-            y=f"{axle} damping ratio at the wheel",
+            y=f"{axle} damping ratio, wheel ±{self.say(AMPLITUDE, 'tape')}",
         )
         axes.set_xlim(-0.3, max(1.0, 1.5 * count))
         axes.set_xticks(range(0, count + 1, max(1, count // 6)))

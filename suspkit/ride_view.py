@@ -13,8 +13,8 @@ from suspkit import events
 from suspkit.comfort import comfort_words, mtvv, weighted_rms
 from suspkit.corner import Corner, assemble
 from suspkit.damper import DIRECTIONS
-from suspkit.damping import damping_ratios
-from suspkit.driving import build, drive, seat_acceleration, with_clicks
+from suspkit.damping import AMPLITUDE, STATED, damping_ratios
+from suspkit.driving import METAL, build, drive, seat_acceleration, with_clicks
 from suspkit.setup import AXLES
 from suspkit.units import GRAVITY, show
 from suspkit.vehicle import Vehicle
@@ -169,6 +169,8 @@ class ClickView:
         Damper force resisting, by direction and click [N].
     ratio : dict of str to dict of str to array, shape (clicks + 1,)
         Damping ratio by direction, place of `PLACES` and click.
+    stated : dict of str to dict of str to array, shape (swings, clicks + 1)
+        The same at each amplitude of `suspkit.damping.STATED`; nan where the damper is not known.
     now : dict of str to int
         The click each direction is set to.
     middle : dict of str to int
@@ -182,6 +184,7 @@ class ClickView:
     speed: np.ndarray
     force: dict
     ratio: dict
+    stated: dict
     now: dict
     middle: dict
     zero: dict
@@ -206,7 +209,9 @@ class Outcome:
     travel_used : tuple of float
         Largest share of wheel travel to full bump [-].
     peak_force : tuple of float
-        Along a shaft [N].
+        Along a shaft [N]; no number to act on where `metal`.
+    metal : tuple of bool
+        Metal met metal: past full bump a rigid stand-in carries.
     stop_speed : tuple of float
         Fastest shaft speed on the bump stop [m/s].
     airtime : tuple of float
@@ -228,6 +233,7 @@ class Outcome:
     bottomings: tuple
     travel_used: tuple
     peak_force: tuple
+    metal: tuple
     stop_speed: tuple
     airtime: tuple
     pitch: float
@@ -353,6 +359,7 @@ def outcome(run, seat):
         bottomings=tuple(int(run.bottomings[wheels_of(run, a)].max()) for a in AXLES),
         travel_used=worst(run.travel_used),
         peak_force=worst(run.peak_force),
+        metal=tuple(bool(run.metal[wheels_of(run, a)].any()) for a in AXLES),
         stop_speed=worst(run.stop_speed),
         airtime=worst(run.airtime),
         pitch=float(np.abs(run.pitch - run.pitch[0]).max()),
@@ -501,12 +508,14 @@ def _now(view, setup):
 
 def _click_views(vehicle, setup, load):
     table = damping_ratios(vehicle, setup, load=load)
+    swung = damping_ratios(vehicle, setup, load=load, amplitude=STATED)
     corners = assemble(vehicle, setup)
     views = {}
     for axle, (left, _right) in AXLES.items():
         corner, clicks = corners[left], getattr(setup, left).clicks
-        shock, rows = corner.shock, table[table.corner == left]
-        curves, ratio, middle, zero, reach = {}, {}, {}, {}, SHOWN_SPEED
+        shock = corner.shock
+        rows, swings = (each[each.corner == left] for each in (table, swung))
+        curves, ratio, stated, middle, zero, reach = {}, {}, {}, {}, {}, SHOWN_SPEED
         for direction, sign in SIGNS.items():
             clicker = shock.clickers.get(direction)
             middle[direction] = clicker.middle if clicker else 0
@@ -516,10 +525,11 @@ def _click_views(vehicle, setup, load):
             # A measured damper is drawn as far as it was measured.
             ends = curves[direction].x[..., -1 if sign > 0 else 0]
             reach = min(reach, float(np.abs(ends).min()))
-            part = rows[rows.direction == direction]
-            ratio[direction] = {
-                where: group.ratio.to_numpy() for where, group in part.groupby("where", sort=False)
-            }
+            for kept, each, shape in ((ratio, rows, -1), (stated, swings, (len(STATED), -1))):
+                places = each[each.direction == direction].groupby("where", sort=False)
+                kept[direction] = {
+                    where: group.ratio.to_numpy().reshape(shape) for where, group in places
+                }
         speed = reach * np.linspace(0.0, 1.0, 61) ** 1.5  # closer where a bleed bends it most
         force = {}
         for direction, curve in curves.items():
@@ -527,8 +537,8 @@ def _click_views(vehicle, setup, load):
             at = np.broadcast_to(SIGNS[direction] * speed[:, None], (speed.size, *batch))
             force[direction] = SIGNS[direction] * curve(at).T
         views[axle] = ClickView(
-            name=axle, corner=corner, speed=speed, force=force, ratio=ratio, now=middle,
-            middle=middle, zero=zero,
+            name=axle, corner=corner, speed=speed, force=force, ratio=ratio, stated=stated,
+            now=middle, middle=middle, zero=zero,
         )  # fmt: skip
     return views
 
@@ -593,6 +603,11 @@ def readout(view, units="us"):
         lines["clicks, compression and rebound, front / rear"] = tuple(
             " / ".join(_clicks_text(view, s, axle) for axle in AXLES) for s in view.setups
         )
+        swings = " / ".join(show(swing, "tape", units) for swing in STATED)
+        for d in DIRECTIONS:
+            lines[f"damping ratio in {d} at {swings}, front; rear"] = tuple(
+                "; ".join(_stated_text(view, s, axle, d) for axle in AXLES) for s in view.setups
+            )
     lines |= {
         "reached full bump, front / rear": tuple(
             " / ".join(f"{n}×" for n in r.bottomings) for r in results
@@ -600,7 +615,13 @@ def readout(view, units="us"):
         "most wheel travel used, front / rear": tuple(
             " / ".join(used_text(share) for share in r.travel_used) for r in results
         ),
-        "hardest shock force, front / rear": ends("peak_force", "force"),
+        "hardest shock force, front / rear": tuple(
+            " / ".join(
+                METAL if metal else show(float(force), "force", units)
+                for force, metal in zip(r.peak_force, r.metal, strict=True)
+            )
+            for r in results
+        ),
         "fastest onto the bump stop, front / rear": ends("stop_speed", "velocity", 1),
         "a wheel in the air, front / rear": ends("airtime", "time", 1),
         "pitches by, rolls by": tuple(
@@ -620,6 +641,14 @@ def readout(view, units="us"):
 def used_text(share):
     """Share of the travel used [-] as text; metal that gives a little is not more travel."""
     return show(min(float(share), 1.0), "percent", digits=0)
+
+
+def _stated_text(view, setup, axle, direction):
+    """Damping ratio at each stated amplitude, at the first of the places drawn."""
+    seen = view.clicks[axle]
+    now = _now(seen, getattr(setup, AXLES[axle][0]))[direction]
+    at = seen.stated[direction][drawn_places(seen)[0]][:, now]
+    return " / ".join("–" if np.isnan(ratio) else f"{ratio:.2f}" for ratio in at)
 
 
 def _clicks_text(view, setup, axle):
@@ -645,7 +674,8 @@ def in_words(view, units="us"):
         for axle, seen in view.clicks.items():
             where = drawn_places(seen)
             ratios = "; ".join(
-                f"{d} {seen.now[d]} clicks, damping ratio "
+                f"{d} {seen.now[d]} clicks, damping ratio at "
+                f"{show(AMPLITUDE, 'tape', units)} "
                 + " and ".join(f"{seen.ratio[d][w][seen.now[d]]:.2f} {PLACES[w]}" for w in where)
                 for d in DIRECTIONS
             )
@@ -654,7 +684,10 @@ def in_words(view, units="us"):
         ends = [
             f"{axle} uses {used_text(used)} of its travel"
             + (f" and reaches full bump {n}×" if n else "")
-            for axle, used, n in zip(AXLES, result.travel_used, result.bottomings, strict=True)
+            + (f", {METAL}" if metal else "")
+            for axle, used, n, metal in zip(
+                AXLES, result.travel_used, result.bottomings, result.metal, strict=True
+            )
         ]
         parts.append(
             f"{label[0].upper()}{label[1:]}: {', '.join(ends)}; driver's seat peaks at "

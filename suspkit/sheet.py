@@ -8,12 +8,14 @@ from __future__ import annotations
 import io
 import platform
 import re
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 import suspkit
 from suspkit import order
+from suspkit.damping import STATED
 from suspkit.entrance import USUAL
 from suspkit.files import write_files
 from suspkit.paper import PAPER, PrintError, environment, fitted, shortened, slug
@@ -129,9 +131,11 @@ class _Writer:
             ("Crossover, wheel travel", self.crossover),
             ("Crossover, shock travel", self.crossover_shock),
             ("… the wheel stands", self.side_of_crossover),
-            ("Ride frequency, standing", lambda a: self.frequency(a, "frequency")),
-            ("… below / past crossover", self.both_frequencies),
-            ("Damping, bump; rebound", self.damping),
+            ("Frequency; below / past ring", self.frequencies),
+            *(
+                (f"Damping ±{self.tape(STATED[i])}, bump; reb.", partial(self.damping, at=i))
+                for i in range(len(STATED))
+            ),
             ("Wheel travel left, bump", lambda a: self.left_over(a, "bump_left", "tape")),
             ("Wheel travel left, droop", lambda a: self.left_over(a, "droop_left", "tape")),
             ("Anti-roll bar", self.bar),
@@ -191,19 +195,25 @@ class _Writer:
     def frequency(self, axle, field):
         return show(self.of(axle, field).mean(), "frequency")
 
-    def both_frequencies(self, axle):
+    def frequencies(self, axle):
+        """Ride frequency standing, then on both sides of crossover if there is one."""
+        standing = self.frequency(axle, "frequency")
         below, past = (self.frequency(axle, f"frequency_{side}") for side in ("below", "past"))
-        return "–" if below == "–" else f"{below.removesuffix(' Hz')} / {past}"
+        if below == "–":
+            return standing
+        stop = ", stop left out" if self.of(axle, "stop_at_crossover").any() else ""
+        bare = (hertz.removesuffix(" Hz") for hertz in (standing, below))
+        return f"{'; '.join(bare)} / {past}{stop}"
 
-    def damping(self, axle):
+    def damping(self, axle, at):
         """Damping ratios below / past crossover, mean of the sides, bump first."""
-        left, right = (self.sheet.corners[name].damping for name in AXLES[axle])
+        left, right = (self.sheet.corners[name].damping[at] for name in AXLES[axle])
         texts = []
         for direction in ("compression", "rebound"):
             sides = left.get(direction, ()), right.get(direction, ())
             if len(sides[0]) == len(sides[1]):  # else one side alone meets its ring
                 sides = (np.mean(sides, axis=0),) * 2
-            texts.append(_sides(*(" / ".join(f"{ratio:.2f}" for ratio in s) for s in sides)))
+            texts.append(_sides(*(" / ".join(_ratio(ratio) for ratio in s) for s in sides)))
         return "; ".join(filter(None, texts)) or "–"
 
     def first_bottoms(self, axle):
@@ -374,6 +384,10 @@ class _Writer:
                 what = "Fit" if place == 0 else "Take off"
                 rows.append([f"{what} {' or '.join(shortened(s, 22) for s in stacks)}", *does])
         return rows
+
+
+def _ratio(number):
+    return "–" if np.isnan(number) else f"{number:.2f}"
 
 
 def _times(number):

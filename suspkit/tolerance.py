@@ -272,7 +272,9 @@ class Spread:
         row = self.numbers.loc[(quantity, where)]
         ends = row["low"], row["high"]
         if quantity == "rake":
-            return " to ".join(rake_in_words(end, units, kind="length") for end in ends)
+            low, high = (rake_in_words(end, units, kind="length") for end in ends)
+            one_end = f"{low.split(' by ')[0]} by "
+            return f"{low} to {high.removeprefix(one_end)}".replace(" by ", " ")
         return " to ".join(_say(end, quantity, units) for end in ends)
 
     def table(self, units="us"):

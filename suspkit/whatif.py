@@ -22,7 +22,7 @@ import numpy as np
 
 from suspkit.comfort import weighted_rms
 from suspkit.corner import THREAD_SLACK, BrokenSetupError, assemble, thread_problems
-from suspkit.driving import MODELS, UntrustedRunError, drive, seat_acceleration
+from suspkit.driving import METAL, MODELS, UntrustedRunError, drive, seat_acceleration
 from suspkit.entrance import known_setup, known_vehicle
 from suspkit.events import Event
 from suspkit.given import of_kind
@@ -89,7 +89,12 @@ _STANCE_BY_AXLE = {
 _RUN_BY_AXLE = {
     "travel_used": ("travel used", "percent", _worst(lambda r: r.travel_used)),
     "bottomings": ("times at full bump", "count", _worst(lambda r: r.bottomings)),
-    "peak_force": ("peak shaft force", "force", _worst(lambda r: r.peak_force)),
+    # Where metal meets metal only a rigid stand-in carries: no number to act on.
+    "peak_force": (
+        "peak shaft force",
+        "force",
+        _worst(lambda r: np.where(r.metal, np.inf, r.peak_force)),
+    ),
     "airtime": ("wheel in the air", "time", _worst(lambda r: r.airtime)),
 }
 
@@ -760,6 +765,9 @@ def readable(table, *, units="us"):
         headings[name], shown[name] = in_words(
             table[name], words=words, kind=kind, units=units, digits=digits
         )
+        if name.endswith("_peak_force"):
+            metal = np.isinf(table[name])
+            shown[name] = np.where(metal, METAL, shown[name])
     return shown.rename(columns=headings)
 
 

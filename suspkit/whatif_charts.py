@@ -24,6 +24,7 @@ from suspkit.charts import (
     spread_apart,
     style,
 )
+from suspkit.driving import METAL
 from suspkit.units import show, to_unit, unit_label
 from suspkit.vehicle import known_name
 from suspkit.whatif import DIGITS, MEASURES
@@ -71,6 +72,7 @@ class WhatIf:
     def scaled(self, column, value=None):
         """A column, or one SI value of it, in the reader's unit."""
         value = self.table[column].to_numpy(dtype=float) if value is None else value
+        value = np.where(np.isinf(value), np.nan, value)[()]  # metal to metal: no number to draw
         return to_unit(value, self.table.attrs["kinds"][column], self.units)
 
     def heading(self, column):
@@ -82,6 +84,8 @@ class WhatIf:
     def say(self, column, value):
         """One SI value of a column as text with its unit."""
         kind = self.table.attrs["kinds"][column]
+        if np.isinf(value):
+            return METAL
         return show(float(value), kind, self.units, DIGITS.get(kind))
 
     def lines(self):

@@ -9,7 +9,7 @@ import numpy as np
 from suspkit.bottoms import first_bottoms
 from suspkit.compressor import CompressorCheck, compressor_check
 from suspkit.corner import BrokenSetupError, assemble, reset_gaps, thread_problems
-from suspkit.damping import damping_ratios
+from suspkit.damping import STATED, damping_ratios
 from suspkit.entrance import USUAL, known_load, known_setup, known_vehicle
 from suspkit.events import drop
 from suspkit.limits import judge, judge_file, judge_stance, limit_of, readings_of_setup, told
@@ -145,14 +145,17 @@ class CornerSheet:
     first_bottoms : float
         Drop from which the corner with its damper just reaches full bump [m]; ``inf`` if not from
         `HIGHEST_DROP`, nan without a damper or a stance.
-    damping : dict of str to tuple of float
-        Damping ratio in "compression" and "rebound" at the clicks set, just below and just past
-        the last crossover, or as it stands if there is none; empty without a damper.
+    damping : tuple of dict of str to tuple of float
+        For each amplitude of `suspkit.damping.STATED` the damping ratio in "compression" and
+        "rebound" at the clicks set, just below and just past the last crossover, or as it stands
+        if there is none; nan past what a measured damper reaches, empty without a damper.
     frequency : float
         Ride frequency as it stands [Hz].
     frequency_below, frequency_past : float
         The same weight on springs and gas just below and just past the last crossover [Hz]; nan
         if there is none.
+    stop_at_crossover : bool
+        The bump stop works there already, and is left out of these two and of the damping.
     bind : Bind
     room, metal_room : float
         Shock travel left before all springs are solid: at full bump, where the bump stop's table
@@ -192,10 +195,11 @@ class CornerSheet:
     energy: float
     drop_height: float
     first_bottoms: float
-    damping: dict[str, tuple[float, ...]]
+    damping: tuple[dict[str, tuple[float, ...]], ...]
     frequency: float
     frequency_below: float
     frequency_past: float
+    stop_at_crossover: bool
     bind: Bind
     room: float
     metal_room: float
@@ -302,7 +306,7 @@ def work_sheet(vehicle, setup=None, *, load=USUAL, units="us"):
     stance = settle(vehicle, setup, load=load, corners=corners)
     band = height_band(vehicle, setup, load=load, corners=corners)
     damped = all(c.shock.damper is not None for c in corners.values()) and not stance.tipped
-    ratios = damping_ratios(vehicle, setup, load=load) if damped else None
+    ratios = damping_ratios(vehicle, setup, load=load, amplitude=STATED) if damped else None
     clear = ring_clear(setup, corners)
     cleared = assemble(vehicle, clear, refuse_solid=False)
     clear = settle(vehicle, clear, load=load, corners=cleared)
@@ -488,6 +492,9 @@ def _corner_sheet(vehicle, setup, load, corner, stance, clear, band, ratios):
         frequency=at["frequency"],
         frequency_below=below,
         frequency_past=past,
+        stop_at_crossover=bool(
+            corner.shock.bump_touch < corner.crossover <= corner.shock.full_bump
+        ),
         bind=_first_bind(corner),
         room=float(corner.room),
         metal_room=float(corner.metal_room),
@@ -514,14 +521,14 @@ def _first_bottoms(vehicle, setup, load, corner, stance, row):
 
 def _damping(ratios, name):
     if ratios is None:
-        return {}
+        return ({},) * len(STATED)
     mine = ratios[(ratios["corner"] == name) & ratios["set"]]
-    found = {}
-    for direction, rows in mine.groupby("direction"):
+    found = tuple({} for _ in STATED)
+    for (amplitude, direction), rows in mine.groupby(["amplitude", "direction"]):
         at = rows.set_index("where")["ratio"]
-        found[direction] = tuple(float(at[w]) for w in ("below", "past") if w in at) or (
-            float(at["ride"]),
-        )
+        found[STATED.index(amplitude)][direction] = tuple(
+            float(at[w]) for w in ("below", "past") if w in at
+        ) or (float(at["ride"]),)
     return found
 
 

@@ -131,7 +131,9 @@ def test_a_crossover_changes_the_ratio_though_nobody_touched_the_clicker(unit7, 
     for name, corner in corners.items():
         at = corner.linkage.travel(corner.crossover)
         ratio = corner.linkage.motion_ratio(at)
-        term = corner.force(corner.crossover) * corner.linkage.motion_ratio_slope(at)
+        # Springs and gas alone, whether a bump stop works there or not.
+        force = corner.stack_curve(corner.crossover) + corner.shock.gas_force(corner.crossover)
+        term = force * corner.linkage.motion_ratio_slope(at)
         for direction in ("compression", "rebound"):
             below, past = (
                 row(patrol, corner=name, where=w, direction=direction, clicks=6)
@@ -314,3 +316,56 @@ def test_a_measured_damper_is_used_as_far_as_it_goes(unit7):
     assert found.damping == pytest.approx(2700 * found.motion_ratio**2, rel=1e-9)
     with pytest.raises(ValueError, match="expected at most 0.3 m/s, where the damper is known"):
         damping_ratios(vehicle, load="patrol", amplitude=0.1)
+
+
+# ------------------------------------------------------------- over amplitude, and beside the stop
+
+
+def test_a_ratio_is_told_at_any_amplitude_asked(unit7):
+    """Unit 7's front in compression, mid-range: a bleed, then a valve that opens.
+
+    0.04, 0.08, 0.15, 0.11 at 1/2, 1, 2, 4 in were computed with `quad`'s heat of one stroke.
+    """
+    swings = np.array([0.5, 1.0, 2.0, 4.0]) * 0.0254
+    table = damping_ratios(unit7, load="patrol", amplitude=swings)
+    told = table[
+        (table.corner == "front_left") & (table["where"] == "ride") & table.set
+        & (table.direction == "compression")
+    ]  # fmt: skip
+    assert told.amplitude.tolist() == swings.tolist()
+    np.testing.assert_allclose(told.ratio, [0.04, 0.08, 0.15, 0.11], atol=0.005)
+    alone = damping_ratios(unit7, load="patrol", amplitude=swings[3])
+    mine = told.iloc[3]
+    same = row(alone, corner="front_left", where="ride", direction="compression", clicks=6)
+    assert same.ratio == mine.ratio and alone.attrs["amplitude"] == swings[3]
+    with pytest.raises(ValueError, match="amplitude is .*; expected one to solve for"):
+        solve_clicks(unit7, axle="front", ratio=0.3, amplitude=swings)
+
+
+def test_several_amplitudes_go_as_far_as_a_measured_damper(unit7):
+    rows = "clicks,velocity (m/s),force (N)\n" + "".join(
+        f"{c},{v},{v * 3000}\n" for c in (0, 12) for v in (-0.3, -0.1, 0.1, 0.3)
+    )
+    vehicle = fitted(unit7, Damper(table=DynoTable.from_csv(rows, name="bench.csv")))
+    table = damping_ratios(vehicle, load="patrol", amplitude=(0.02, 0.1))
+    known = table.amplitude == 0.02
+    assert np.isfinite(table.ratio[known]).all() and table.ratio[~known].isna().all()
+
+
+def test_a_stop_that_works_at_crossover_is_left_out_and_told(unit7):
+    """One rate past crossover: that of the ride frequency, springs and gas alone."""
+    late = unit7.setup.change("rear", gap=0.128)
+    corner = sk.assemble(unit7, late)["rear_left"]
+    assert corner.shock.bump_touch < corner.crossover < corner.shock.full_bump
+    table = damping_ratios(unit7, late, load="patrol")
+    mine = table[(table.corner == "rear_left") & table.set & (table.direction == "rebound")]
+    mine = mine.set_index("where")
+    assert mine.stop.to_dict() == {"ride": False, "below": True, "past": True}
+    tyre = unit7.rear.tyre.rate
+    told = corner.crossover_frequencies(mine.mass["ride"] * GRAVITY, tyre_rate=tyre)
+    for where, frequency in zip(("below", "past"), told, strict=True):
+        rate = mine.wheel_rate[where]
+        ride = rate * tyre / (rate + tyre)
+        expected = np.sqrt(ride / mine.mass[where]) / (2 * np.pi)
+        assert frequency == pytest.approx(expected, rel=1e-9)
+    assert not table[table.corner == "front_left"].stop.any()

@@ -457,6 +457,7 @@ def test_what_a_run_tells(unit7):
     assert (run.compression.max(axis=1) > full).all()
     assert (run.travel_used > 1).all()
     assert (run.peak_force == run.shaft_force.max(axis=1)).all()
+    assert (run.metal == (run.bottomings > 0)).all() and run.metal.any()
     assert ((run.stop_speed > 0) & (run.stop_speed <= run.shaft_speed.max(axis=1))).all()
     assert run.damper_power == pytest.approx(run.energy["damper"] / run.time[-1])
     seat = run.seat_acceleration(ahead=0.4, left=0.3)
@@ -473,7 +474,7 @@ def test_what_a_run_tells(unit7):
     gentle = drive(unit7, event=events.drop(height=0.02), load="patrol", model="quarter")
     assert gentle.bottomings[0] == 0
     still = drive(unit7, event=events.braking(slowing=0.0), load="patrol")
-    assert (still.stop_speed == 0).all()
+    assert (still.stop_speed == 0).all() and not still.metal.any()
 
 
 def test_bottomings_are_counted_once_each(unit7):

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import suspkit as sk
-from suspkit import limits, sheet
+from suspkit import damping, limits, sheet
 from suspkit.files import UnwritableError
 from suspkit.paper import book, fitted, slug
 from suspkit.setup import CORNERS
@@ -228,9 +228,9 @@ def test_page_shows_the_numbers(unit7, units):
     assert _row(page, "Full bump / standing load") == [
         f"{factor[:2].min():.2f} ×", f"{factor[2:].min():.2f} ×",
     ]  # fmt: skip
-    assert _row(page, "Ride frequency, standing") == [
-        show(stance.frequency[i : i + 2].mean(), "frequency") for i in (0, 2)
-    ]
+    for told, i in zip(_row(page, "Frequency; below / past ring"), (0, 2), strict=True):
+        standing = show(stance.frequency[i : i + 2].mean(), "frequency").removesuffix(" Hz")
+        assert re.fullmatch(rf"{standing}; \d\.\d\d / \d\.\d\d Hz", told)
     # Unit 7's front clears metal by a hair: 0.504 in at full bump, 0.004 in at metal.
     assert _row(page, "All solid, full bump / metal")[0] == (
         "0.50 / 0.00 in past" if units == "us" else "12.8 / 0.1 mm past"
@@ -604,13 +604,15 @@ def test_a_setup_that_cannot_be_built_is_one_sentence(unit7):
 
 def test_damping_and_first_bottoms(unit7):
     numbers = sheet.work_sheet(unit7)
-    table = sk.damping_ratios(unit7, load=numbers.load)
+    swings = damping.STATED
+    table = sk.damping_ratios(unit7, load=numbers.load, amplitude=swings)
     for name, corner in numbers.corners.items():
         for direction in ("compression", "rebound"):
             rows = table[
                 (table["corner"] == name) & table["set"] & (table["direction"] == direction)
-            ].set_index("where")["ratio"]
-            assert corner.damping[direction] == (rows["below"], rows["past"])
+            ].set_index(["amplitude", "where"])["ratio"]
+            for swing, told in zip(swings, corner.damping, strict=True):
+                assert told[direction] == (rows[swing, "below"], rows[swing, "past"])
         # Driven again from just under and just over that height, it clears and touches.
         for factor, bottoms in ((0.98, False), (1.02, True)):
             event = sk.events.drop(height=factor * corner.first_bottoms, duration=1.0)
@@ -620,6 +622,12 @@ def test_damping_and_first_bottoms(unit7):
             assert (run.bottomings[0] > 0) == bottoms
         assert corner.first_bottoms > corner.drop_height  # dampers only add to it
     words = sheet.html(unit7)
-    left, right = (numbers.corners[n].damping["rebound"] for n in ("front_left", "front_right"))
-    assert f"{(left[0] + right[0]) / 2:.2f} / {(left[1] + right[1]) / 2:.2f}" in words
+    assert "Damping ±1 in, bump; reb." in words and "Damping ±4 in, bump; reb." in words
+    for i in range(2):
+        left, right = (
+            numbers.corners[f"front_{s}"].damping[i]["rebound"] for s in ("left", "right")
+        )
+        assert f"{(left[0] + right[0]) / 2:.2f} / {(left[1] + right[1]) / 2:.2f}" in words
+    late = sheet.html(unit7, setup=unit7.setup.change("rear", gap=0.128))
+    assert "stop left out" in late and "stop left out" not in words
     assert "First bottoms" in words

@@ -34,7 +34,7 @@ def expect(panel, load="patrol", setup=None, **off):
     units = panel.controls["units"].value
     for chart in board(panel).charts:
         for row, one in enumerate((want.counted, want.copied)):
-            kind, key = chart.kind, (chart.quantity, chart.where)
+            kind, key = "length", (chart.quantity, chart.where)
             ends = one.numbers.loc[key, ["low", "high"]].to_numpy(dtype=float)
             shown = chart.bars[row].get_xdata()
             assert_allclose(shown, sk.units.to_unit(ends, kind, units), atol=1e-12)
@@ -145,11 +145,11 @@ def test_shapes_are_the_samples_counted(habits):
             x, y = shape[1:-2].T
             middle = (x * (y - base)).sum() / (y - base).sum()
             key = (chart.quantity, chart.where)
-            mean = sk.units.to_unit(one.numbers.loc[key, "mean"], chart.kind)
+            mean = sk.units.to_unit(one.numbers.loc[key, "mean"], "length")
             assert_allclose(middle, mean, atol=0.02)
             # And its width is their scatter, the bins' and the smoothing's apart.
             wide = np.sqrt((((x - middle) ** 2) * (y - base)).sum() / (y - base).sum())
-            sd = sk.units.to_unit(one.numbers.loc[key, "sd"], chart.kind)
+            sd = sk.units.to_unit(one.numbers.loc[key, "sd"], "length")
             assert_allclose(wide, sd, rtol=0.05)
 
 
