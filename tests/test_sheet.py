@@ -275,9 +275,9 @@ def test_one_side_without_a_ring(unit7):
     setup = replace(unit7.setup, front_right=stock)
     page = sheet.html(unit7, setup=setup)
     made = sheet.work_sheet(unit7, setup=setup)
-    left, right = (made.corners[f"front_{side}"].damping for side in ("left", "right"))
+    left, right = (made.corners[f"front_{side}"].damping[0] for side in ("left", "right"))
     (bump,), (below, past) = right["compression"], left["compression"]
-    front = _row(page, "Damping, bump; rebound")[0]
+    front = _row(page, "Damping ±1 in, bump; reb.")[0]
     assert front.startswith(f"L {below:.2f} / {past:.2f}, R {bump:.2f}; L ")
     # The kit is on one side only, and its tender and main are what the compressor has to hold.
     check = sk.compressor_check(unit7)["front"]
