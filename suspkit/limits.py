@@ -336,7 +336,7 @@ COMES_TO = {
         "length",
         THIN_ROOM / INCH,
         math.inf,
-        what="shock travel from metal to metal until all springs are solid",
+        what="room left before the springs go solid at the metal stop",
     ),
 }
 """By kind of reading."""

@@ -61,7 +61,7 @@ def test_check_of_a_good_file(suspkit):
     # What the numbers come to, and Unit 7's own thin margins.
     assert re.search("mean motion ratio, shock over wheel +0.53 +0.59 +0.30 to 1.00", out)
     assert re.search(r"ride height less its target +0.00 in +0.0\d in", out)
-    assert "caution: Front, both sides: shock travel from metal to metal until all" in out
+    assert "caution: Front, both sides: room left before the springs go solid" in out
     assert out.endswith("OK, with 1 caution(s)\n")
 
 

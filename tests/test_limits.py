@@ -230,7 +230,7 @@ SILENT = {
     ),
     "thin margins": (
         [],
-        ["Front, both sides: shock travel from metal to metal until all springs are solid comes "
+        ["Front, both sides: room left before the springs go solid at the metal stop comes "
          "to 0.00 in; usual is 0.12 in or more"],
     ),
     "a thin margin of stress": (

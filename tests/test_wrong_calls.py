@@ -1,5 +1,6 @@
 """Wrong calls of all that ``import suspkit as sk`` offers: each ends in one sentence, at once."""
 
+import re
 import time
 import warnings
 from dataclasses import replace
@@ -263,7 +264,10 @@ TABLE = list(table())
 
 
 @pytest.mark.parametrize(
-    "call, name, value", [row[2:] for row in TABLE], ids=[f"{row[0]}-{row[1]}" for row in TABLE]
+    "call, name, value",
+    [row[2:] for row in TABLE],
+    # Every worker must find the same names, so none holds an address.
+    ids=[re.sub(" at 0x[0-9a-f]+", "", f"{row[0]}-{row[1]}") for row in TABLE],
 )
 def test_a_wrong_call_ends_in_one_sentence(call, name, value):
     began = time.process_time()
