@@ -131,7 +131,9 @@ ONCE = {
         spoiled_log("UPDATE ride SET setup = '{}' WHERE id = 2"), RIDES, "shop.log",
         words=("ride 2", "set-up"),
     ),
-    "turns that are text": imported('""turns"": 4.0', '""turns"": ""four""', "turns: 'four' is not"),
+    "turns that are text": imported(
+        '""turns"": 4.0', '""turns"": ""four""', "turns: 'four' is not"
+    ),
     "rides that are no text": Case(
         {"rides.csv": b"\xff\xfe", "shop.log": logged()[0]}, IMPORT, "rides.csv", words=("byte 0",)
     ),
