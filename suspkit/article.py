@@ -315,8 +315,8 @@ TOLD = {
     Bottoming: ("a bottoming reserve", "load_factor load_factor_with_stop energy drop_height"),
     Corner: (
         "a corner",
-        "turns preload contact_hang unbolted_hang hang hang_travel gap ring slack crossover "
-        "crossover_travel full_bump_travel given_back stack shock",
+        "turns least_turns preload contact_hang unbolted_hang hang hang_travel gap ring slack "
+        "crossover crossover_travel full_bump_travel given_back stack shock",
     ),
     Stack: ("a stack", "springs free_length solid_compression rate"),
     Spring: ("a spring", "name rate free_length solid_length"),
