@@ -111,7 +111,7 @@ def lessons():
 
 def api():
     """A page a module with the public names that live there; whole modules with all they hold."""
-    names = dict.fromkeys(suspkit._MODULES)
+    names = dict.fromkeys(suspkit._MODULES.values())
     for name, module in suspkit._HOMES.items():
         if names.setdefault(module, []) is not None:
             names[module].append(name)

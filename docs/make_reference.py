@@ -13,13 +13,13 @@ from pathlib import Path
 
 import numpy as np
 
-from suspkit import limits as judge
 from suspkit import units
-from suspkit.damper import DynoTable
-from suspkit.setup import AXLES, Setup
-from suspkit.springs import Spring
-from suspkit.vehicle import Vehicle
-from suspkit.wire import MATERIALS, Material, Wire
+from suspkit.parts.damper import DynoTable
+from suspkit.parts.spring import Spring
+from suspkit.parts.wire import MATERIALS, Material, Wire
+from suspkit.vehicle import limits as judge
+from suspkit.vehicle.setup import AXLES, Setup
+from suspkit.vehicle.vehicle import Vehicle
 
 PAGE = Path(__file__).with_name("vehicle-file.md")
 START = "<!-- Made by docs/make_reference.py: change the dataclasses, not this. -->"

@@ -13,14 +13,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import suspkit
-from suspkit.compiled import is_ready
-from suspkit.entrance import USUAL
-from suspkit.vehicle import FRICTION_ASSUMED
+from suspkit.core.compiled import is_ready
+from suspkit.vehicle.entrance import USUAL
+from suspkit.vehicle.vehicle import FRICTION_ASSUMED
 
 _FILES = ("vehicle", "file", "log")
 """Arguments that are the file a command is about."""
 
-_NAMING = ("suspkit.vehicle_file", "suspkit.joblog", "suspkit.article")
+_NAMING = ("suspkit.vehicle.file", "suspkit.shop.log", "suspkit.shop.article")
 """Where errors come from that name their file themselves."""
 
 WRONG_INPUT = 2
@@ -235,9 +235,9 @@ def _parser():
 
 
 def _is_compiled():
-    from suspkit import kernel, ride_kernel
+    from suspkit.core import drive_kernel, settle_kernel
 
-    return all(is_ready(function) for function in (kernel.settle_many, ride_kernel.run))
+    return all(is_ready(function) for function in (settle_kernel.settle_many, drive_kernel.run))
 
 
 def _get_ready():
@@ -262,7 +262,7 @@ def _check(arguments):
             f"    note: {axle}.shock.friction is not stated; friction assumed, "
             f"{FRICTION_ASSUMED:.1%} of the spring force at ride (2 to 5 %, our judgement)"
         )
-    from suspkit import limits
+    from suspkit.vehicle import limits
 
     verdicts = list(limits.judge_file(vehicle))
     for name, setup in vehicle.setups.items():
@@ -300,7 +300,7 @@ def _check(arguments):
 
 
 def _sheet(arguments):
-    from suspkit import sheet
+    from suspkit.shop import sheet
 
     vehicle = suspkit.load_vehicle(arguments.vehicle)
     for path in sheet.write(
@@ -311,7 +311,7 @@ def _sheet(arguments):
 
 
 def _article(arguments):
-    from suspkit import article
+    from suspkit.shop import article
 
     vehicle = None if arguments.instead is None else suspkit.load_vehicle(arguments.instead)
     for path in article.write(
@@ -335,7 +335,7 @@ def _is_trusted(path):
 
 
 def _example(arguments):
-    from suspkit.vehicle_file import data_folder
+    from suspkit.vehicle.file import data_folder
 
     _copy(data_folder(), arguments.folder)
 
@@ -353,7 +353,7 @@ def _home():
 
 
 def _tablet(arguments):
-    from suspkit import tablet
+    from suspkit.teaching import tablet
 
     _needs("voila", "Voilà")
     home = _home()[0] if arguments.folder is None else arguments.folder.absolute()
@@ -442,7 +442,7 @@ def _log_show(arguments):
 
 def _ride_lines(ride, units):
     """A ride for the terminal: what was set and read, corner by corner."""
-    from suspkit.setup import CORNERS
+    from suspkit.vehicle.setup import CORNERS
 
     show, corners = suspkit.units.show, ride.setup.corners
     by = f", by {ride.by}" if ride.by else ""
@@ -494,7 +494,7 @@ def _log_export(arguments):
 
 
 def _log_import(arguments):
-    from suspkit.joblog import JobLogError
+    from suspkit.shop.log import JobLogError
 
     there = os.path.lexists(arguments.file)
     # SQLite takes a file of no byte, or of one, for a database with nothing in it.
@@ -518,7 +518,7 @@ def _log_import(arguments):
 
 
 def _train_sheet(arguments):
-    from suspkit import training
+    from suspkit.shop import training
 
     pdf, paper = not arguments.no_pdf, arguments.paper
     for path in training.write_sheet(arguments.out, paper=paper, pdf=pdf):
@@ -526,7 +526,7 @@ def _train_sheet(arguments):
 
 
 def _train_record(arguments):
-    from suspkit import training
+    from suspkit.shop import training
 
     with suspkit.JobLog(arguments.log, new=False) as log:
         rows = log.training(arguments.trainee)
@@ -537,7 +537,7 @@ def _train_record(arguments):
 
 
 def _train_tick(arguments):
-    from suspkit import training
+    from suspkit.shop import training
 
     if arguments.task not in {**training.TASKS, **training.LESSONS}:
         raise ValueError(
@@ -551,7 +551,8 @@ def _train_tick(arguments):
 
 
 def _train_mark(arguments):
-    from suspkit import exercises, training
+    from suspkit.shop import training
+    from suspkit.teaching import exercises
 
     try:
         seed = int(arguments.paper)
@@ -566,7 +567,7 @@ def _train_mark(arguments):
 
 def _train(arguments, row):
     """Keep a row and say so: a mistyped name is a new trainee, a mistyped file a new log."""
-    from suspkit import training
+    from suspkit.shop import training
 
     note = "; ".join(filter(None, [row.note, arguments.note]))
     row = replace(row, by=arguments.by, when=arguments.when, note=note)
@@ -580,7 +581,7 @@ def _train(arguments, row):
 
 
 def _train_show(arguments):
-    from suspkit import training
+    from suspkit.shop import training
 
     with suspkit.JobLog(arguments.log, new=False) as log:
         if arguments.trainee is not None:

@@ -13,6 +13,9 @@ import tomllib
 from contextlib import suppress
 from pathlib import Path
 
+PACKAGE = Path(__file__).parent
+"""Where the package lies, with its templates and pages."""
+
 MOST = 2**24
 """What is read of one file [bytes]; what is longer is another file, picked by mistake."""
 

@@ -232,7 +232,7 @@ def take_in(thing, *, bounded=False, arrays=False, any_size=False):
     ----------
     thing : dataclass
     bounded : bool
-        Whether numbers must also keep within the limits of `suspkit.plausible`.
+        Whether numbers must also keep within the limits of `suspkit.parts.fields`.
     arrays : bool
         Whether an array may stand wherever a number may.
     any_size : bool

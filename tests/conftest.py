@@ -14,7 +14,7 @@ os.environ.setdefault("MPLBACKEND", "Agg")
 # does it say anything that a busy machine draws slowly.
 ANY_SPEED = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
 settings.register_profile("suspkit", **ANY_SPEED, derandomize=True, database=None)
-# Twenty times as many, from a new seed: pytest tests/test_laws.py --hypothesis-profile=search
+# Twenty times as many, from a new seed: pytest tests/laws/test_laws.py --hypothesis-profile=search
 settings.register_profile("search", **ANY_SPEED, max_examples=2000, database=None)
 settings.load_profile("suspkit")
 

@@ -17,9 +17,9 @@ import numpy as np
 import pytest
 
 import suspkit as sk
-from suspkit.choosing import GAPS, TURNS, KitTargets, choose_springs, spring_pairs
-from suspkit.corner import BrokenSetupError, assemble, thread_problems
-from suspkit.vehicle import StackPlan
+from suspkit.studies.choose import GAPS, TURNS, KitTargets, choose_springs, spring_pairs
+from suspkit.vehicle.corner import BrokenSetupError, assemble, thread_problems
+from suspkit.vehicle.vehicle import StackPlan
 
 DRAWN = 600
 ROUNDS = 2

@@ -18,12 +18,14 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
-import independent_ride
+sys.path.insert(0, str(Path(__file__).parents[2]))
 import pytest
 
 import suspkit
-from suspkit import driving, events, ride_kernel
+from suspkit.core import drive_kernel
+from suspkit.dynamics import drive as driving
+from suspkit.dynamics import events
+from tests.tools import independent_ride
 
 HERE = Path(__file__).parent
 LOAD = "patrol"
@@ -90,11 +92,11 @@ def kernel_call(built, event, step=driving.STEP, stride=2):
     course = driving._course(event, built.wheels)
     count = round(event.duration / step) // stride * stride
     wheels = built.wheels.shape[0]
-    record = np.empty((count // stride + 1, ride_kernel.BODY + ride_kernel.WHEEL * wheels))
+    record = np.empty((count // stride + 1, drive_kernel.BODY + drive_kernel.WHEEL * wheels))
     energy = np.empty(4)
 
     def call():
-        ride_kernel.run(
+        drive_kernel.run(
             built.start.copy(), step, stride, count, built.wheels, built.body,
             built.links, built.steps, built.cells, *built.springs, *built.dampers, built.gas,
             built.friction, built.bars, *course, record, energy,
@@ -119,7 +121,7 @@ def against_c(vehicle, event):
                 energy.ctypes.data)  # fmt: skip
 
         c_call()
-        off = np.abs(rows[:, 3] - record[:, ride_kernel.BODY + 1]).max()
+        off = np.abs(rows[:, 3] - record[:, drive_kernel.BODY + 1]).max()
         assert off < 1e-7, f"the C loop is another model: travel is off by {off:.1e} m"
         kernel = plain = np.inf
         for _ in range(10):  # by turns, so that both meet the same machine
@@ -215,8 +217,8 @@ FIRST = """
 import time
 start = time.perf_counter()
 import suspkit
-from suspkit import events
-from suspkit.driving import drive
+from suspkit.dynamics import events
+from suspkit.dynamics.drive import drive
 loaded = time.perf_counter()
 vehicle = suspkit.example("unit7")
 drive(vehicle, event=events.g_out(radius=12, depth=0.6, speed=9), load="patrol")

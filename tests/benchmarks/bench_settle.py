@@ -28,7 +28,7 @@ from scipy.interpolate import PPoly
 from scipy.optimize import brentq, root
 
 import suspkit as sk
-from suspkit.shock import STOP_RATE
+from suspkit.parts.shock import STOP_RATE
 from suspkit.units import GRAVITY
 
 SETUPS = 4000

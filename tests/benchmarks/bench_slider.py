@@ -15,8 +15,8 @@ from pathlib import Path
 import nbformat
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
-import lab
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from tests.tools import lab
 
 pytestmark = pytest.mark.skipif(lab.CHROMIUM is None, reason="no Chromium on the path")
 
@@ -25,8 +25,8 @@ MOVES = 24
 CELLS = [
     "%matplotlib inline\n"
     "import time, suspkit as sk, ipywidgets as widgets\n"
-    "from suspkit.view import look\n"
-    "from suspkit.charts import Board, rows_for\n"
+    "from suspkit.statics.view import look\n"
+    "from suspkit.charts.board import Board, rows_for\n"
     "unit7 = sk.example('unit7')",
     "panel = sk.panels.{kind}(unit7)\npanel",
     "def again(turns=4.0):\n"

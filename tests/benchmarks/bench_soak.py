@@ -16,10 +16,9 @@ import nbformat
 import psutil
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
-import lab
-
+sys.path.insert(0, str(Path(__file__).parents[2]))
 import suspkit as sk
+from tests.tools import lab
 
 MOVES, WARM, LAST = 2000, 200, 200
 ROWS, VEHICLES = 1_000_000, 100

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import suspkit as sk
-from suspkit.setup import CORNERS
+from suspkit.vehicle.setup import CORNERS
 
 LOAD, COUNT, LOOPED = "patrol", 100_000, 200
 

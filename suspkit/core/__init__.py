@@ -1,0 +1,1 @@
+"""What knows nothing of vehicles: curves and the compiled kernels."""

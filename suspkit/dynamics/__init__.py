@@ -1,0 +1,1 @@
+"""The vehicle driven over a road."""

@@ -1,0 +1,1 @@
+"""One part each: wire, spring, stack, damper, shock, linkage."""

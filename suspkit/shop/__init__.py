@@ -1,0 +1,1 @@
+"""The shop's papers: job log, training record, work sheet, article."""

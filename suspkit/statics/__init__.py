@@ -1,0 +1,1 @@
+"""Where the vehicle stands, what each adjustment does to it, and what it asks of the hands."""

@@ -1,0 +1,1 @@
+"""Questions that take many stances or runs: sweep, tolerance, fit, choose, advise."""

@@ -1,0 +1,1 @@
+"""Exercises, and lessons as pages."""
