@@ -339,12 +339,6 @@ def _put_together(
 ):
     if stance.tipped:
         raise UntrustedRunError(tips_over(load))
-    for end in AXLES:
-        unsprung = getattr(vehicle, end).unsprung_mass
-        if not unsprung > 0:
-            raise ValueError(
-                f"{end}.unsprung_mass is {unsprung:g} kg; expected above zero to drive"
-            )
     masses = vehicle.masses(load)
     names = _names(model, corner)
     index = [CORNERS.index(name) for name in names]

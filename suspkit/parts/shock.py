@@ -264,8 +264,6 @@ class Shock:
 
     def __post_init__(self):
         take_in(self)
-        if not 0 < self.stroke < np.inf:
-            raise ValueError(f"stroke is {self.stroke!r} m; expected a number above zero")
         if self.gas is not None:
             swept = self.gas.rod_area * self.stroke
             if swept >= self.gas.volume:

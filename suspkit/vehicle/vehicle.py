@@ -65,10 +65,6 @@ class Tyre:
 
     def __post_init__(self):
         take_in(self)
-        for name in ("radius", "rate"):
-            value = getattr(self, name)
-            if not 0 < value < np.inf:
-                raise ValueError(f"{name} is {value!r}; expected a number above zero")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -132,7 +132,7 @@ def bare_shocks(**setup):
 ZOO = {
     "nothing to carry": lambda: replace(UNIT7, items={}, loads={}, targets=None),
     "one load": lambda: replace(UNIT7, loads={"patrol": UNIT7.loads["patrol"]}),
-    "wheels without mass": lambda: axles(UNIT7, unsprung_mass=0.0),
+    "wheels of feathers": lambda: axles(UNIT7, unsprung_mass=1e-3),
     "ten springs": ten_springs,
     "one spring": lambda: fitted({"m": spring(50e3, 0.45, 0.15)}, turns=2.0),
     "twins": lambda: two(70e3, 70e3),
@@ -151,7 +151,7 @@ ZOO = {
     "tyres of cloth": lambda: axles(UNIT7, tyre=lambda t: replace(t, rate=1000.0)),
     "gap of nothing": lambda: set_up(gap=0.0),
     "ring past the divider": lambda: set_up(ring=-0.05),
-    "ring out of reach": lambda: set_up(ring=3.0),
+    "ring out of reach": lambda: set_up(ring=0.59),
     "no turns": lambda: set_up(turns=0.0),
     "a thousand turns": lambda: set_up(turns=1000.0),
     "a millimetre of stroke": lambda: shocks(stroke=0.001, bump_stop=None, top_out=None),
@@ -298,13 +298,13 @@ def test_a_corner_by_hand_on_any_tyre(tyre_rate):
 @pytest.mark.parametrize("rate", [np.inf, 0.0, -1.0, np.nan])
 def test_a_tyre_is_a_spring(rate):
     """Endless stiffness settled to nan without a word."""
-    with pytest.raises(ValueError, match=r"rate is .*; expected a number above zero"):
+    with pytest.raises(ValueError, match="rate is .*; expected a number of N/m above zero"):
         replace(UNIT7.front.tyre, rate=rate)
 
 
 @pytest.mark.parametrize("stroke", [0.0, -0.1, np.inf, np.nan])
 def test_a_shock_has_a_stroke(stroke):
-    with pytest.raises(ValueError, match="stroke is .*; expected a number above zero"):
+    with pytest.raises(ValueError, match="stroke is .*; expected a number of m above zero"):
         replace(UNIT7.front.shock, stroke=stroke, bump_stop=None)
 
 
@@ -314,11 +314,9 @@ def test_tyres_too_stiff_for_the_arithmetic_are_said_to_be():
         sk.settle(vehicle)
 
 
-def test_wheels_without_mass_settle_but_are_not_driven():
-    light, massless = simple(unsprung=1e-9), simple(unsprung=0.0)
-    assert_allclose(stands(massless).height, stands(light).height, atol=1e-9)
-    with pytest.raises(ValueError, match=r"front\.unsprung_mass is 0 kg; expected above zero to"):
-        sk.drive(massless, event=events.drop(height=0.1))
+def test_a_wheel_has_a_mass():
+    with pytest.raises(ValueError, match="unsprung_mass is 0.0; expected a number of kg above"):
+        simple(unsprung=0.0)
 
 
 @pytest.mark.parametrize("ratio", [0.02, 0.05, 1.0, 3.0])
@@ -399,7 +397,7 @@ def test_a_collar_short_of_contact_leaves_the_spring_loose_by_as_much():
     assert float(corner.slack) == pytest.approx(0.012, abs=1e-6)
     assert corner.force(float(corner.hang) + 0.006) == pytest.approx(0.0, abs=1e-9)
     for turns in (-1.0, np.nan):
-        with pytest.raises(ValueError, match="turns is .*; expected zero or more"):
+        with pytest.raises(ValueError, match="turns is .*; expected a number from 0 to 1000"):
             CornerSetup(stack="x", turns=turns)
 
 
@@ -431,7 +429,7 @@ def test_a_gap_of_nothing_is_met_as_it_leaves_droop():
     main = corner.stack.springs[-1].rate
     spring_rate = corner.stack_curve.slope(float(corner.hang) + 1e-6)
     assert_allclose(spring_rate, main, rtol=1e-9)
-    with pytest.raises(ValueError, match="gap is -0.001; expected zero or more"):
+    with pytest.raises(ValueError, match="gap is -0.001; expected a number of m from 0 to"):
         set_up(gap=-0.001)
 
 

@@ -350,7 +350,7 @@ def test_what_it_says_is_what_settling_says(unit7, advice):
         assert value == pytest.approx(float(stance.front_height - stance.rear_height), abs=1e-9)
     before, after = first.effects["rake"]
     assert after == pytest.approx(float(stance.rake), abs=1e-12)
-    assert before == pytest.approx(first.before / unit7.wheelbase, abs=1e-12)
+    assert before == pytest.approx(first.before, abs=1e-12)
     assert f"{first.before / INCH:.2f} in to {first.after / INCH:.2f} in" in first.sentence
 
 
