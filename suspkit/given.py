@@ -30,10 +30,18 @@ def short(value):
     if isinstance(value, np.ndarray) and value.size > 6:
         return f"an array of shape {value.shape}"
     try:
-        shown = " ".join(repr(value).split())
+        shown = " ".join(repr(_plain(value)).split())
     except Exception:  # a stranger's object may not even print
         shown = f"a {type(value).__name__}"
     return shown if len(shown) <= 60 else f"{shown[:57]}..."
+
+
+def _plain(value):
+    """A number of numpy as the number it is, also in a row."""
+    if type(value) in (tuple, list):
+        return type(value)(map(_plain, value))
+    is_one = isinstance(value, (np.generic, np.ndarray)) and np.ndim(value) == 0
+    return value.item() if is_one else value
 
 
 def refuse(name, value, expected):

@@ -9,7 +9,7 @@ import numpy as np
 from suspkit.given import number
 from suspkit.statics.settle import Stance, settle, tips_over
 from suspkit.units import INCH, show, tape
-from suspkit.vehicle.corner import assemble, hold_rings
+from suspkit.vehicle.corner import THREAD_SLACK, assemble, hold_rings
 from suspkit.vehicle.entrance import known_axle, known_load, known_setup
 from suspkit.vehicle.setup import AXLES, ROWS, Setup
 
@@ -307,7 +307,8 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
     Raises
     ------
     ValueError
-        If not exactly one target is given, or the axle has no stop ring.
+        If not exactly one target is given, the axle has no stop ring, or the ring's thread has
+        no place for it.
     """
     setup, load = known_setup(vehicle, setup), known_load(vehicle, load)
     known_axle(axle)
@@ -324,6 +325,12 @@ def solve_stop_gap(vehicle, setup=None, *, axle, load=None, **target):
         raise ValueError(f"{axle} has {len(left.ring)} stop rings; expected one to solve for")
     rows = ROWS[axle]
     thread_end, most = (float(v) for v in left.gap_limits(0))
+    if most < -THREAD_SLACK:
+        raise ValueError(
+            f"{axle} has its divider {tape(-most)} above the highest place of the stop ring; "
+            "expected fewer turns or a longer spring above the ring"
+        )
+    most = max(0.0, most)
     least = min(most, max(thread_end, _solid_gap(vehicle, setup, axle, thread_end)))
 
     def read(stance):

@@ -18,6 +18,9 @@ from suspkit.vehicle.setup import CORNERS, CornerSetup
 THREAD_SLACK = 1e-6
 """How far past the end of a thread still counts as at its end [m]: rounding, no more."""
 
+CLOSED = 1e-9
+"""A gap this little below nothing is nothing [m]: rounding, no more."""
+
 THIN_ROOM = INCH / 8
 """Less room to coil bind than this is a thin margin [m] (our judgement): the free length of one
 spring alone varies by as much."""
@@ -469,7 +472,7 @@ def fit_corner(axle, stack, *, name, stack_name, preload, gap=None, ring=None):
         stack = stack.with_caps([np.asarray(r) + lip + preload for r in rings])
         hang_travel, hung = hanging(stack)
         gaps = tuple(
-            (placed.cap - lip - stack.deflection_above(i, hung + seat))[()]
+            _not_rounded_below((placed.cap - lip - stack.deflection_above(i, hung + seat))[()])
             for i, placed in enumerate(stack.rings)
         )
     else:
@@ -480,6 +483,11 @@ def fit_corner(axle, stack, *, name, stack_name, preload, gap=None, ring=None):
         hang=hung, hang_travel=hang_travel,
         gap=gaps or (), ring=rings or (), unsprung_mass=axle.unsprung_mass,
     )  # fmt: skip
+
+
+def _not_rounded_below(gap):
+    """A gap that only rounding takes below nothing is nothing; no tape says less."""
+    return np.where((gap < 0) & (gap > -CLOSED), 0.0, gap)[()]
 
 
 def _refuse_solid(corner, stack_name):

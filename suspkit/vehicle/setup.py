@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from suspkit.given import refuse, take_in
+from suspkit.given import refuse, short, take_in
 from suspkit.parts.fields import Clicks, Gap, Ring, Turns
 
 CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
@@ -57,8 +57,8 @@ class CornerSetup:
     def __post_init__(self):
         if self.gap is not None and self.ring is not None:
             raise ValueError(
-                f"gap {self.gap!r:.60} and ring {self.ring!r:.60} are both given; expected one: a "
-                "gap is re-set by tape, a ring stays where it is"
+                f"gap {short(self.gap)} and ring {short(self.ring)} are both given; expected one: "
+                "a gap is re-set by tape, a ring stays where it is"
             )
         take_in(self, bounded=True, arrays=True)
 

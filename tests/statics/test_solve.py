@@ -462,6 +462,17 @@ def test_gap_stays_inside_the_ring_thread(unit7):
             assert_allclose(moved[AXLES[axle][0]].ring_at(), place, atol=1e-9)
 
 
+def test_a_ring_with_no_place_for_any_gap_says_so(unit7):
+    # So tall a ring, an inch more than there is above the divider, that it covers the divider.
+    corner = sk.assemble(unit7)["rear_left"]
+    thread = corner.shock.thread
+    tall = thread.ring_height + float(corner.gap_limits()[1]) + INCH
+    thread = replace(thread, ring_height=tall)
+    rear = replace(unit7.rear, shock=replace(unit7.rear.shock, thread=thread))
+    with pytest.raises(ValueError, match="rear has its divider 1 in above .*; expected fewer"):
+        sk.solve_stop_gap(replace(unit7, rear=rear), axle="rear", load=LOAD, load_factor=2.0)
+
+
 def test_gap_refuses_nonsense(unit7):
     with pytest.raises(ValueError, match="axle is 'both'"):
         sk.solve_stop_gap(unit7, axle="both", load=LOAD, load_factor=2.0)

@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 
 import suspkit
 from suspkit.parts.shock import STOP_RATE
-from suspkit.vehicle.corner import BrokenSetupError, assemble, hold_rings
+from suspkit.vehicle.corner import BrokenSetupError, assemble, hold_rings, reset_gaps
 from suspkit.vehicle.setup import CORNERS
 from suspkit.vehicle.vehicle import StackPlan
 
@@ -698,6 +698,27 @@ def test_a_changed_set_up_drops_its_note():
     assert setup.change("front", turns=6.0).note == ""
     corners = assemble(UNIT7, setup)
     assert hold_rings(setup, corners).note == setup.note  # told otherwise, not changed
+
+
+@pytest.mark.parametrize("turns", np.linspace(0.0, 12.0, 25))
+def test_a_gap_of_nothing_is_never_less_by_rounding(turns):
+    setup = KIT.change("all", turns=turns, gap=0.0)
+    left = hold_rings(setup, assemble(UNIT7, setup))
+    corners = assemble(UNIT7, left)
+    assert all(0 <= corner.gap[0] < 1e-12 for corner in corners.values())
+    again = reset_gaps(left, corners)
+    for corner in again.corners:
+        assert corner.ring is None and corner.gap == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_divider_over_its_ring_has_no_gap_to_reset():
+    # A turn back lets the divider rise onto a ring that stood level with its edge, by the lip.
+    setup = KIT.change("all", turns=8.0, gap=0.0)
+    left = hold_rings(setup, assemble(UNIT7, setup)).change("all", turns=7.0)
+    corners = assemble(UNIT7, left)
+    assert all(corner.gap[0] < -1e-4 for corner in corners.values())
+    with pytest.raises(ValueError, match=r"gap is -0\.00\d+; expected a number of m from 0"):
+        reset_gaps(left, corners)
 
 
 # ---------------------------------------------------------------- held at full extension

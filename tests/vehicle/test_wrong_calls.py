@@ -286,6 +286,16 @@ def test_a_wrong_call_ends_in_one_sentence(call, name, value):
         assert "expected" in said or "write it like" in said, said
 
 
+@pytest.mark.parametrize(
+    "gap", [np.float64(-0.25), np.array(-0.25), np.array([0.01, -0.25]), (0.01, np.float64(-0.25))]
+)
+def test_a_number_of_numpy_is_echoed_as_a_number(gap):
+    with pytest.raises(ValueError, match=r"^gap(\[1\])? is -0\.25; expected"):
+        sk.CornerSetup(stack="kit-front", gap=gap)
+    with pytest.raises(ValueError, match=r"ring \(0\.5, 0\.25\) are both given"):
+        sk.CornerSetup(stack="kit-front", gap=0.0, ring=(0.5, np.float64(0.25)))
+
+
 def test_every_callable_of_the_package_is_called_wrongly():
     told = {row[0] for row in TABLE}
     made_for_us = {"Corner", "Linkage", "Road", "Run", "Solution", "Stance", "Training"}
