@@ -9,7 +9,7 @@ import pytest
 
 import suspkit as sk
 
-HERE = Path(__file__).parent / "benchmarks"
+HERE = Path(__file__).parents[1] / "benchmarks"
 NAMES = sorted(path.stem for path in HERE.glob("bench_*.py"))
 
 

@@ -653,6 +653,6 @@ def test_is_frozen_and_compares_by_value():
 
 
 def test_import_stays_light():
-    code = "import sys, suspkit.linkage; print('scipy' in sys.modules)"
+    code = "import sys, suspkit.parts.linkage; print('scipy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
