@@ -270,6 +270,8 @@ def test_longest_sample_interval_is_taken():
 
 
 def test_import_is_light():
-    code = "import suspkit.dynamics.comfort, suspkit.dynamics.road, sys; print('scipy' in sys.modules)"
+    code = (
+        "import suspkit.dynamics.comfort, suspkit.dynamics.road, sys; print('scipy' in sys.modules)"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.stdout.strip() == "False", done.stderr

@@ -564,7 +564,8 @@ def test_about_says_what_is_not_there(suspkit, monkeypatch):
 @pytest.mark.slow
 def test_compiling_is_told_once(tmp_path):
     environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
-    ask = "from suspkit import compiled, kernel; print(compiled.is_ready(kernel.settle_many))"
+    ask = "from suspkit.core import compiled, settle_kernel as kernel; "
+    ask += "print(compiled.is_ready(kernel.settle_many))"
 
     def run(*command):
         return subprocess.run(
