@@ -104,9 +104,9 @@ STAGES = ("springs", "preload", "gap", "bar", "clicks")
 
 COSTS = {
     "springs": "springs and the compressor",
-    "preload": "minutes with a spanner",
-    "gap": "minutes with a spanner",
-    "bar": "minutes with a spanner",
+    "preload": "minutes with a wrench",
+    "gap": "minutes with a wrench",
+    "bar": "minutes with a wrench",
     "clicks": "nothing, by hand",
 }
 """What each stage costs."""
