@@ -287,7 +287,7 @@ COMES_TO = {
         "percent", 0.6, 8, 0, 45, what="tire squeeze under the scale readings, over radius"
     ),
     "tire squeeze": Limit("percent", 0.8, 11, 0, 45, what="tire squeeze over radius"),
-    "ride height": Limit("length", -math.inf, math.inf, what="ride height"),  # shown, not judged
+    "ride height": Limit("tape", -math.inf, math.inf, what="ride height"),  # shown, not judged
     "frame height": Limit("length", 6, 24, 0, what="frame above ground"),
     "in the air": Limit("count", 0, 0, say="the tire is off the ground", loud=True),
     "at full bump": Limit("count", 0, 0, say=FULL_BUMP, loud=True),
@@ -333,7 +333,7 @@ COMES_TO = {
         source="Shigley, Eq. 10-21: at least 1.2",
     ),
     "room to metal": Limit(
-        "length",
+        "tape",
         THIN_ROOM / INCH,
         math.inf,
         what="room left before the springs go solid at the metal stop",

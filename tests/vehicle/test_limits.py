@@ -232,7 +232,7 @@ SILENT = {
     "thin margins": (
         [],
         ["Front, both sides: room left before the springs go solid at the metal stop comes "
-         "to 0.00 in; usual is 0.12 in or more"],
+         "to 0 in; usual is 1/8 in or more"],
     ),
     "a thin margin of stress": (
         [("turns = 4, gap", "turns = 13, gap")],
