@@ -476,7 +476,7 @@ def _front_gaps(corners, opened):
         return np.empty(0)
     low, high = (float(limit) for limit in left.gap_limits(0))
     gaps = np.linspace(low, max(low, high), POINTS)
-    return gaps[opened(gaps)["front_left"].room >= 0]
+    return gaps[~opened(gaps)["front_left"].solid]
 
 
 def _roll_and_share(vehicle, setup, load, lateral, share, corners):

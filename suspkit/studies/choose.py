@@ -598,7 +598,7 @@ class _Search:
             "safety_factor": np.fmin.reduce(corner.safety_factors), "buckles": buckled,
         }  # fmt: skip
         limits = {
-            "springs solid before full bump": corner.room >= 0,
+            "springs solid before full bump": ~corner.solid,
             "stop ring past the end of its thread": _within(
                 corner.gap[0], corner.gap_limits(), THREAD_SLACK
             ),

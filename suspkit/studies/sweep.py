@@ -636,7 +636,7 @@ def _settle_rows(plan, vehicle, setup, at, rows, numbers, problems):
             _settle_rows(plan, vehicle, setup, at, half, numbers, problems)
         return
     corners = stance.corners
-    broken = sum(c.room < 0 for c in corners.values()) > np.zeros(rows.shape)
+    broken = sum(c.solid for c in corners.values()) > np.zeros(rows.shape)
     for i in np.flatnonzero(broken | stance.tipped | _off_thread(corners)):
         problems[rows[i]] = _problem(vehicle, _batch(plan, setup, at[rows[i]]), stance.tipped[i])
     for name, values in found.items():

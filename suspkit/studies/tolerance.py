@@ -379,7 +379,7 @@ class _Job:
             "gap": [c.gap[0] if c.gap else np.nan for c in each],
             "collar": [c.collar_at for c in each],
             "loose": [c.slack > 0 for c in each],
-            "solid": [c.room < 0 for c in each],
+            "solid": [c.solid for c in each],
         }
 
     def _corner(self, name, longer, stiffer, turned, read):

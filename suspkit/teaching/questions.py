@@ -143,7 +143,7 @@ class Shop:
             stance = self._settle(setup)
             ratio = corner.linkage.motion_ratio(stance.travel[row])
             height = stance.height[row : row + 2].mean(axis=0)
-            fits = stance.corners[left].room >= 0
+            fits = ~stance.corners[left].solid
             found[axle] = (
                 preload[fits],
                 *(table[:, fits] for table in (height, ratio, stance.past_crossover[row])),

@@ -19,7 +19,7 @@ THREAD_SLACK = 1e-6
 """How far past the end of a thread still counts as at its end [m]: rounding, no more."""
 
 CLOSED = 1e-9
-"""A gap this little below nothing is nothing [m]: rounding, no more."""
+"""A gap or room this little below nothing is nothing [m]: rounding, no more."""
 
 THIN_ROOM = INCH / 8
 """Less room to coil bind than this is a thin margin [m] (our judgement): the free length of one
@@ -261,6 +261,11 @@ class Corner:
         return self.stack.solid_compression - self.seat - self.shock.full_bump
 
     @property
+    def solid(self):
+        """Whether all springs are solid before full bump. No room at all is still room enough."""
+        return np.less(self.room, -CLOSED)
+
+    @property
     def metal_room(self):
         """The same at the end of the stroke, metal on metal [m]. Below zero the springs go solid
         first and take the blow that the shock should."""
@@ -491,7 +496,7 @@ def _not_rounded_below(gap):
 
 
 def _refuse_solid(corner, stack_name):
-    if np.any(corner.room < 0):
+    if np.any(corner.solid):
         raise BrokenSetupError(
             f"{corner.name}: all springs of stack {stack_name!r} are solid "
             f"{-np.min(corner.room) / INCH:.2f} in of shock travel before full bump; expected "

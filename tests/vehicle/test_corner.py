@@ -625,7 +625,8 @@ def test_solid_just_at_full_bump_is_still_a_setup():
     usual = built()
     spare = usual.stack.solid_compression - usual.seat - usual.shock.full_bump
     old = UNIT7.springs["main-320-16"]
-    for change, fine in ((spare - 1e-9, True), (spare + 1e-9, False)):
+    # Rounding may take a nanometer, and no more.
+    for change, fine in ((spare - 1e-9, True), (spare + 5e-10, True), (spare + 2e-9, False)):
         tight = replace(old, solid_length=old.solid_length + change)
         vehicle = replace(UNIT7, springs={**UNIT7.springs, "main-320-16": tight})
         if fine:
